@@ -1,0 +1,41 @@
+"""The words querysets are asked in, for what is made and when."""
+
+from django.db import models
+
+from patients.models import Child, Limb
+
+
+class ChildRowQuerySet(models.QuerySet):
+    """Rows that belong to a child."""
+
+    def visible_to(self, user):
+        return self.filter(child__in=Child.objects.visible_to(user))
+
+
+class LimbRowQuerySet(models.QuerySet):
+    """Rows that belong to a limb."""
+
+    def visible_to(self, user):
+        return self.filter(limb__in=Limb.objects.visible_to(user))
+
+
+class ReadingQuerySet(models.QuerySet):
+    def visible_to(self, user):
+        return self.filter(visit__child__in=Child.objects.visible_to(user))
+
+    def current(self):
+        """Readings that no correction has superseded."""
+        return self.filter(superseded_by__isnull=True)
+
+
+class SocketQuerySet(LimbRowQuerySet):
+    def in_use(self):
+        return self.filter(fitted_on__isnull=False, retired_on__isnull=True)
+
+
+class AppointmentQuerySet(ChildRowQuerySet):
+    def on_day(self, day):
+        return self.filter(at__date=day)
+
+    def booked(self):
+        return self.filter(status=self.model.Status.BOOKED)

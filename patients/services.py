@@ -1,0 +1,44 @@
+"""What happens when a child or a limb is entered or changed."""
+
+from django.db import transaction
+from django.db.models import Max
+
+from patients.case_numbers import case_number_of
+from patients.models import Child, Guardian, Limb
+
+
+class StaleVersionError(Exception):
+    """Somebody saved this row after it was opened; `current` is what it holds now."""
+
+    def __init__(self, current):
+        super().__init__("Somebody else changed this record after you opened it.")
+        self.current = current
+
+
+@transaction.atomic
+def accept_child(child: Child, guardians: list[Guardian]) -> Child:
+    """Give an unsaved child its case number and store it with its guardians."""
+    last = Child.objects.select_for_update().aggregate(last=Max("case_serial"))["last"] or 0
+    child.case_serial = last + 1
+    child.case_number = case_number_of(child.case_serial)
+    child.save()
+    for guardian in guardians:
+        guardian.child = child
+        guardian.save()
+    return child
+
+
+@transaction.atomic
+def save_versioned(row, opened_version: int):
+    """Store `row` unless somebody saved it since `opened_version`; raises StaleVersionError with the row as it stands."""
+    current = type(row).objects.select_for_update().get(pk=row.pk)
+    if current.version != opened_version:
+        raise StaleVersionError(current)
+    row.version = opened_version + 1
+    row.save()
+    return row
+
+
+def add_limb(limb: Limb) -> Limb:
+    limb.save()
+    return limb
