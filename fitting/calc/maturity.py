@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from fitting.calc.errors import DoorpostError
+
 SHOWN_ERROR_YEARS = 1.0  # equation errors are 0.59 y (boys) and 0.57 y (girls), and larger for early maturers
 OFFSET_VALID_YEARS = {"M": (8.0, 18.0), "F": (8.0, 16.0)}  # ages of the published samples, from memory
 SPURT_AGES_YEARS = {"M": (13.0, 15.0), "F": (11.0, 13.0)}  # typical peak 14 and 12 years +- 1, from memory
@@ -22,17 +24,17 @@ class Body:
 
     def __post_init__(self):
         if self.sex not in SEXES:
-            raise ValueError(f"The reference is F or M, not {self.sex!r}.")
+            raise DoorpostError(f"The reference is F or M, not {self.sex!r}.")
 
 
 def offset_2002_years(body: Body) -> float:
     """Years from peak height velocity (negative: before it), 2002 equations.
 
-    Needs sitting height and weight, else ValueError. The weight-to-height ratio is taken times 100, as published.
+    Needs sitting height and weight, else DoorpostError. The weight-to-height ratio is taken times 100, as published.
     Source: Mirwald et al. 2002 by two public calculators.
     """
     if body.sitting_height_cm is None or body.weight_kg is None:
-        raise ValueError("The 2002 equations need sitting height and weight.")
+        raise DoorpostError("The 2002 equations need sitting height and weight.")
     age, sitting, weight = body.age_years, body.sitting_height_cm, body.weight_kg
     leg = body.stature_cm - sitting
     weight_by_height = 100 * weight / body.stature_cm
@@ -75,5 +77,5 @@ def spurt_likely_by_age(sex: str, age_years: float) -> bool:
 def mid_parental_height_cm(sex: str, father_cm: float, mother_cm: float) -> float:
     """Adult height [cm] expected from the parents, +- 8.5 cm: boy (F + M + 13) / 2, girl (F + M - 13) / 2 (from memory)."""
     if sex not in SEXES:
-        raise ValueError(f"The reference is F or M, not {sex!r}.")
+        raise DoorpostError(f"The reference is F or M, not {sex!r}.")
     return (father_cm + mother_cm + SEX_SHIFT_CM[sex]) / 2

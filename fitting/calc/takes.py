@@ -3,6 +3,8 @@
 import math
 from collections.abc import Sequence
 
+from fitting.calc.errors import DoorpostError
+
 MOST_TAKES = 3
 
 # Ask for a third take when two differ by more than this. Girth and length: limits of the WHO growth study, from memory.
@@ -21,11 +23,11 @@ def closest_two_mean(takes: Sequence[float]) -> float:
     """Value of a reading from one to three takes.
 
     takes: one to three values in one unit. Returns the single take, the mean of two, or of three takes the mean of the
-    closest two; when both gaps are equal, the median. Raises ValueError for none or more than three.
+    closest two; when both gaps are equal, the median. Raises DoorpostError for none or more than three.
     Source: PhenX weight protocol (two closest averaged); the tie rule is common practice.
     """
     if not 1 <= len(takes) <= MOST_TAKES:
-        raise ValueError(f"A reading has one to three takes, not {len(takes)}.")
+        raise DoorpostError(f"A reading has one to three takes, not {len(takes)}.")
     if len(takes) < MOST_TAKES:
         return sum(takes) / len(takes)
     low, middle, high = sorted(takes)
@@ -43,10 +45,10 @@ def needs_third_take(takes: Sequence[float], limit: float) -> bool:
 def tem(differences: Sequence[float]) -> float:
     """Technical error of measurement from the differences of paired takes [unit of the takes].
 
-    TEM = sqrt(sum(d^2) / 2N). Raises ValueError without pairs. Source: Br J Nutr 1999;82:165.
+    TEM = sqrt(sum(d^2) / 2N). Raises DoorpostError without pairs. Source: Br J Nutr 1999;82:165.
     """
     if not differences:
-        raise ValueError("The error of measurement needs at least one pair of takes.")
+        raise DoorpostError("The error of measurement needs at least one pair of takes.")
     return math.sqrt(sum(difference**2 for difference in differences) / (2 * len(differences)))
 
 

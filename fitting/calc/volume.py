@@ -4,6 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fitting.calc.errors import DoorpostError
+
 MM3_PER_ML = 1000.0
 SAME_STATION_MM = 0.5  # stations are marked to the millimetre, common practice
 
@@ -18,14 +20,14 @@ class GirthProfile:
 
     def __post_init__(self):
         if len(self.stations_mm) != len(self.girths_mm):
-            raise ValueError("Every station needs one girth.")
+            raise DoorpostError("Every station needs one girth.")
         if len(self.stations_mm) < 2:
-            raise ValueError("A volume needs at least two stations.")
+            raise DoorpostError("A volume needs at least two stations.")
         if any(b <= a for a, b in zip(self.stations_mm, self.stations_mm[1:], strict=False)):
-            raise ValueError("Stations must follow each other from proximal to distal.")
+            raise DoorpostError("Stations must follow each other from proximal to distal.")
 
 
-class StationsDiffer(ValueError):
+class StationsDiffer(DoorpostError):
     """Two volumes were asked to be compared that were not taken at the same stations."""
 
 
