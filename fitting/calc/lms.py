@@ -13,7 +13,7 @@ TERM_WEEKS = 40  # common practice: correction counts up to a 40-week term
 PRETERM_BELOW_WEEKS = 37  # common practice: born before 37 completed weeks
 CORRECTION_UNTIL_MONTHS = 24.0  # common practice: corrected age is used under two years
 DAYS_PER_WEEK = 7
-NEAR_ZERO_L = 1e-6  # below it (y/M)^L loses its last digits and the logarithmic limit is exact to 1e-6 of z
+EDGE_MONTHS = 1 / DAYS_PER_MONTH  # a second birthday may fall on day 730, a day before 24 months of 30.4375 days
 # The velocity table's own header: "values after 17 y boys and 14 y girls look filled in, do not use them".
 VELOCITY_UNTIL_MONTHS = {"M": 17 * MONTHS_PER_YEAR, "F": 14 * MONTHS_PER_YEAR}
 
@@ -35,10 +35,10 @@ def lms_at(table: LmsTable, sex, age_months) -> tuple[np.ndarray, np.ndarray, np
     """L, M and S at exact ages, interpolated linearly.
 
     sex: "F" or "M", one or one a row; age_months: exact ages [months]; the two broadcast to one shape, which L, M and S take.
-    Raises OutOfReference at the first age the table does not cover.
+    Ages up to a day outside the table are looked up at its end. Raises OutOfReference at the first age further out.
     """
     sexes, ages = np.broadcast_arrays(np.asarray(sex), np.asarray(age_months, float))
-    outside = ~((ages >= table.first_months) & (ages <= table.last_months))
+    outside = ~((ages >= table.first_months - EDGE_MONTHS) & (ages <= table.last_months + EDGE_MONTHS))
     if outside.any():
         raise OutOfReference(table.measure, table.first_months, table.last_months, ages[outside].flat[0])
     lms = np.empty((3, *ages.shape))
@@ -60,7 +60,7 @@ def z_score(table: LmsTable, sex, age_months, value) -> np.ndarray:
     if not np.all(value > 0):
         raise DoorpostError(f"A {table.measure} must be above zero.")
     log_ratio = np.log(value / M)
-    flat = np.abs(L) < NEAR_ZERO_L
+    flat = L == 0
     safe_L = np.where(flat, 1.0, L)
     return np.where(flat, log_ratio, np.expm1(safe_L * log_ratio) / safe_L) / S
 
@@ -72,7 +72,7 @@ def value_at_z(table: LmsTable, sex, age_months, z) -> np.ndarray:
     """
     L, M, S = lms_at(table, sex, age_months)
     z = np.asarray(z, float)
-    flat = np.abs(L) < NEAR_ZERO_L
+    flat = L == 0
     safe_L = np.where(flat, 1.0, L)
     grown = safe_L * S * z
     grown = np.where(grown > -1, grown, np.nan)

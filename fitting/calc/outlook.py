@@ -63,7 +63,7 @@ def quantiles(outlook: Outlook, part: str, q, error_sd: float = 0.0) -> np.ndarr
     mean, sd = outlook.part_mixture(part)
     if error_sd:
         sd = np.hypot(sd, error_sd / np.exp(mean))
-    return np.exp(mixture_quantiles(outlook.weights[:, None], mean, sd, np.atleast_1d(q)))
+    return np.exp(mixture_quantiles(outlook.weights, mean.T, sd.T, np.atleast_1d(q))).T
 
 
 def probability_above(outlook: Outlook, part: str, threshold_mm: float) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from fitting.calc.limb import Level, level_facts
 from fitting.calc.takes import noise_band
@@ -18,10 +19,11 @@ OVERGROWTH_LEVELS = frozenset({Level.TRANSRADIAL, Level.TRANSHUMERAL})  # never 
 class FitFindings:
     """What was seen and asked about the socket in use on one day.
 
-    donning: full, not_full; marks: none, clear, stay; hold: good, tight, loose, slipping; pain: 0 to 10;
+    seen_on: the day; donning: full, not_full; marks: none, clear, stay; hold: good, tight, loose, slipping; pain: 0 to 10;
     times [minutes], lengths [mm], wear [hours a day], weight [kg]; earlier values None when not known.
     """
 
+    seen_on: date
     donning: str = "full"
     marks: str = "none"
     minutes_to_clear: float | None = None
@@ -52,6 +54,7 @@ class StationGirths:
 class FitVerdict:
     """What the findings come to. Each tuple holds codes of the findings behind it; empty means no."""
 
+    seen_on: date
     surgeon: tuple[str, ...] = ()
     red: tuple[str, ...] = ()
     outgrown: tuple[str, ...] = ()
@@ -61,9 +64,9 @@ class FitVerdict:
 
     @property
     def code(self) -> str:
-        """surgeon, fit_problem, outgrown, remeasure, loose or ok: the first that holds."""
-        words = (("surgeon", self.surgeon), ("fit_problem", self.red), ("outgrown", self.outgrown))
-        words += (("remeasure", self.remeasure), ("loose", self.loose))
+        """fit_problem, surgeon, outgrown, loose, remeasure or ok: the first that holds."""
+        words = (("fit_problem", self.red), ("surgeon", self.surgeon), ("outgrown", self.outgrown))
+        words += (("loose", self.loose), ("remeasure", self.remeasure))
         return next((word for word, findings in words if findings), "ok")
 
 
@@ -76,6 +79,7 @@ def fit_verdict(
     Smaller than at cast beyond noise, or loose or slipping, is loose. Weight or wear changed is remeasure.
     """
     return FitVerdict(
+        seen_on=findings.seen_on,
         surgeon=("overgrowth",) if findings.overgrowth_signs and overgrowth_possible(level) else (),
         red=_red(findings, tolerances),
         outgrown=_outgrown(findings, tolerances),

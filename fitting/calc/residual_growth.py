@@ -32,6 +32,16 @@ def plate_share(bone: str, plate: str, age_years) -> np.ndarray:
     return share if plate == tabled else 1 - share
 
 
+def has_growth_share(level: str, plates: Plates) -> bool:
+    """Whether the residual limb's share of growth can be told."""
+    facts = level_facts(level)
+    if facts.segment_measure is None:
+        return False
+    if plates.proximal_lost or plates.distal_lost:
+        return facts.bone is not None
+    return facts.disarticulation or plates.length_ratio is not None
+
+
 def growth_share(level: str, plates: Plates, age_years) -> np.ndarray:
     """Share of the sound segment's growth that a residual limb gains in length [0-1] at ages [years].
 

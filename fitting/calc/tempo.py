@@ -1,0 +1,142 @@
+"""The solve: one small Gaussian-process regression per child at each tempo point, batched over children.
+
+Arrays run over children first (N), then readings (n) or ages asked for (T), then tempo points (J). A child with fewer
+readings than the others has places marked absent; such a place counts for nothing, exactly.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitting.calc.kernels import Kernel, Points, covariance, own_variance, shared_variance
+from fitting.calc.shapes import TEMPO_POINTS, AgeTable
+
+LN_PRIOR = -0.5 * TEMPO_POINTS**2
+J = len(TEMPO_POINTS)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The readings of one part of N children, then the ages asked for.
+
+    points: the n readings, oldest first, absent ones at the age of the last, then the T ages asked for
+    male, present: (N,), (N, n) bool; ln_size, noise: (N, n) ln of the readings and the variance of their errors
+    """
+
+    points: Points
+    male: np.ndarray
+    present: np.ndarray
+    ln_size: np.ndarray
+    noise: np.ndarray
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What the readings say at the ages asked for, given each tempo point.
+
+    ln_weight: (N, J) ln weights of the tempo points, up to a constant
+    residual, mean: (N, T, J) mean of level and wander, and of ln size
+    explained: (N, n, T) covariance of the readings with the ages asked for, whitened
+    shape_gap: (N, T, R, J) shape contrasts the readings leave open; shape_cov: (N, R, R, J) covariance of their factors
+    """
+
+    ln_weight: np.ndarray
+    residual: np.ndarray
+    mean: np.ndarray
+    explained: np.ndarray
+    shape_gap: np.ndarray
+    shape_cov: np.ndarray
+
+
+def normalised(ln_weight: np.ndarray) -> np.ndarray:
+    """Weights that add up to 1 over the last axis."""
+    weights = np.exp(ln_weight - ln_weight.max(-1, keepdims=True))
+    return weights / weights.sum(-1, keepdims=True)
+
+
+def solve(kernel: Kernel, shapes: AgeTable, evidence: Evidence, ln_prior, drift=None) -> Posterior:
+    """Condition level, wander and shape on the readings, at each tempo point.
+
+    ln_prior: (N, J) ln weights before these readings; drift: (N, n + T, J) what the companion adds, None for nothing.
+    Source: the conditionals of a Gaussian process; the shape error is R = K - 1 factors of unit variance on contrasts.
+    """
+    n = evidence.ln_size.shape[1]
+    expected, contrasts = _expected(kernel, shapes, evidence, drift)
+    here = evidence.present[:, :, None]
+    open_ln = np.where(here, evidence.ln_size[:, :, None] - expected[:, :n], 0)
+    seen = np.where(here, contrasts[:, :n], 0)
+    whiten, explained = _whitened(kernel, evidence)
+    white = whiten @ np.concatenate([open_ln, seen], axis=2)
+    ahead = explained.swapaxes(1, 2) @ white
+    mean = expected[:, n:] + ahead[:, :, :J]
+    ln_weight = ln_prior - 0.5 * np.einsum("nij,nij->nj", white[:, :, :J], white[:, :, :J])
+    gap = _by_contrast(contrasts[:, n:] - ahead[:, :, J:])
+    shape_cov = np.zeros((len(mean), 0, 0, J))
+    if gap.shape[2]:
+        factor, shape_cov, gain = _shape_factors(white[:, :, :J], _by_contrast(white[:, :, J:]))
+        mean += np.einsum("ntrj,nrj->ntj", gap, factor)
+        ln_weight += gain
+    return Posterior(ln_weight, ahead[:, :, :J], mean, explained, gap, shape_cov)
+
+
+def _expected(kernel, shapes, evidence, drift):
+    """Mean shape plus the companion's drift, and shape contrasts since the last reading: (N, n + T, J), (N, n + T, R J)."""
+    rows = shapes.at(evidence.male, evidence.points.age_years)
+    last = evidence.ln_size.shape[1] - 1
+    contrasts = (rows[:, :, J:] - rows[:, last : last + 1, J:]) * kernel.shape_weight
+    expected = rows[:, :, :J]
+    return (expected if drift is None else expected + drift), contrasts
+
+
+def _by_contrast(columns):
+    """(N, m, R J) as (N, m, R, J)."""
+    return columns.reshape(*columns.shape[:2], columns.shape[2] // J, J)
+
+
+def _whitened(kernel, evidence):
+    """Inverse Cholesky factor (N, n, n) of the readings' covariance, and their whitened covariance with the ages ahead."""
+    n = evidence.ln_size.shape[1]
+    past, ahead = evidence.points.part(slice(n)), evidence.points.part(slice(n, None))
+    here = evidence.present
+    cov = np.where(here[:, :, None] & here[:, None, :], covariance(kernel, past, past), 0)
+    cov[:, range(n), range(n)] += np.where(here, evidence.noise, 1)
+    cross = np.where(here[:, :, None], covariance(kernel, past, ahead), 0)
+    whiten = np.linalg.inv(np.linalg.cholesky(cov))
+    return whiten, whiten @ cross
+
+
+def _shape_factors(v, V):
+    """Posterior of the two shape factors: mean (N, 2, J), covariance (N, 2, 2, J), and what they add to ln weight (N, J)."""
+    a, d, b = (np.einsum("nij,nij->nj", V[:, :, r], V[:, :, s]) for r, s in ((0, 0), (1, 1), (0, 1)))
+    a, d = a + 1, d + 1
+    det = a * d - b * b
+    s0, s1 = (np.einsum("nij,nij->nj", V[:, :, r], v) for r in (0, 1))
+    f0, f1 = (d * s0 - b * s1) / det, (a * s1 - b * s0) / det
+    cov = np.stack([np.stack([d, -b], 1), np.stack([-b, a], 1)], 1) / det[:, None, None]
+    return np.stack([f0, f1], 1), cov, 0.5 * (s0 * f0 + s1 * f1 - np.log(det))
+
+
+def variance_ahead(kernel: Kernel, ahead: Points, posterior: Posterior) -> np.ndarray:
+    """Variance of ln size at each age asked for and tempo point, (N, T, J)."""
+    fixed = shared_variance(kernel, ahead) + own_variance(kernel)
+    fixed = fixed - np.einsum("nit,nit->nt", posterior.explained, posterior.explained)
+    return fixed[:, :, None] + _quadratic(posterior.shape_gap, posterior.shape_gap, posterior.shape_cov)
+
+
+def covariance_ahead(kernel: Kernel, ahead: Points, posterior: Posterior, parts: int) -> np.ndarray:
+    """Covariance of ln size between the parts of one child at each age, (J, T, P, P); ahead runs over parts, then ages."""
+    ages = ahead.age_years.shape[1] // parts
+    shared = shared_variance(kernel, ahead)[0, :ages]
+    W = posterior.explained[0].reshape(-1, parts, ages)
+    fixed = shared[:, None, None] + own_variance(kernel) * np.eye(parts) - np.einsum("ipt,iqt->tpq", W, W)
+    gap = posterior.shape_gap[0].reshape(parts, ages, -1, J)
+    return fixed + np.einsum("ptrj,qtsj,rsj->jtpq", gap, gap, posterior.shape_cov[0])
+
+
+def _quadratic(left, right, cov):
+    """left' cov right over the shape factors: (N, T, R, J) twice and (N, R, R, J) to (N, T, J)."""
+    total = np.zeros(left.shape[:2] + left.shape[3:])
+    for r in range(cov.shape[1]):
+        for s in range(cov.shape[2]):
+            total += left[:, :, r] * right[:, :, s] * cov[:, None, r, s]
+    return total
