@@ -1,4 +1,4 @@
-"""The levels of a limb difference: segment, landmark, references that drive its measures, length level, stations."""
+"""The levels of a limb difference: segment, landmark, measures that drive it, length level, default stations."""
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -18,25 +18,12 @@ class Level(StrEnum):
     SCAPULOTHORACIC = "scapulothoracic"
 
 
-# Which reference table drives which measure (own analysis of 3,829 children aged 2 to 19).
-REFERENCE_OF_MEASURE = {
-    "stature": "stature_cdc2000",
-    "weight": "weight_cdc2000",
-    "forearm_girth": "forearm_girth_us1977",
-    "upper_arm_girth": "upper_arm_girth_us2011_2023",
-    "wrist_girth": "wrist_girth_us1977",
-    "forearm_length": "elbow_wrist_length_us1977",
-    "upper_arm_length": "upper_arm_length_us2011_2023",
-    "hand_length": "hand_length_us1977",
-}
-
-
 @dataclass(frozen=True)
 class LevelFacts:
     """What follows from a level. Landmarks: classic definitions, from memory; station rules: common practice.
 
-    segment_measure: measure of the same segment on the sound side, None where no residual length is taken
-    girth_measure: intact measure whose growth the residual girths borrow, None where none is taken
+    segment_measure: measure of the same segment on the sound side, as the forecast names it; None where no residual
+    length is taken; girth_measure: intact girth nearest to the residual girths, None where none is taken
     length_landmark: landmark the residual length starts from; station_landmark: landmark the stations start from
     bone: the bone that ends, as the growth plate table names it; for the forearm the ulna, the longer remaining bone
     """
@@ -76,8 +63,8 @@ def level_facts(level: str) -> LevelFacts:
 
 # Length level
 
-# Lower bounds [percent of the sound side] and names. The rule at a bound: a band includes its lower bound and ends before
-# the next one (35.0 is short, 55.0 is long). Classic: from memory. Teaching: student notes, weak.
+# Lower bounds [percent of the sound side] and names. The rule at a bound: a band includes its lower bound and ends
+# before the next one (35.0 is short, 55.0 is long). Classic: from memory. Teaching: student notes, weak.
 FOREARM, UPPER_ARM = "forearm_length", "upper_arm_length"
 LENGTH_BANDS = {
     "classic": {

@@ -75,7 +75,7 @@ def spurt_likely_by_age(sex: str, age_years: float) -> bool:
 
 
 def mid_parental_height_cm(sex: str, father_cm: float, mother_cm: float) -> float:
-    """Adult height [cm] expected from the parents, +- 8.5 cm: boy (F + M + 13) / 2, girl (F + M - 13) / 2 (from memory)."""
+    """Adult height [cm] expected from the parents, +- 8.5 cm: (F + M + 13) / 2 boys, - 13 girls (from memory)."""
     if sex not in SEXES:
         raise DoorpostError(f"The reference is F or M, not {sex!r}.")
     return (father_cm + mother_cm + SEX_SHIFT_CM[sex]) / 2

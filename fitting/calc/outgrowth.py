@@ -40,8 +40,8 @@ END_GAP = "end_gap"
 class LengthTrack:
     """A sound-side length followed ahead through one part of an outlook: length = scale x size.
 
-    scale: 1 for the sound side itself; for both limbs affected, the segment's median / the median of the part (stature) at
-    each day, one number or (T,). estimated: True when scaled from stature.
+    scale: 1 for the sound side itself; for both limbs affected, the segment's median / the median of the part
+    (stature) at each day, one number or (T,). estimated: True when scaled from stature.
     """
 
     outlook: Outlook

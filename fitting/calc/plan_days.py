@@ -1,4 +1,4 @@
-"""The days stored with a promise: when to remeasure, check, start and have fitted; and the calendar rule beside them."""
+"""The days stored with a promise: when to remeasure, check, start and have fitted; and the calendar rule."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -19,8 +19,8 @@ CALENDAR_RULE = ((5, 1), (12, 2), (21, 3))
 class PlanDays:
     """Days stored with a promise; any may be past already.
 
-    remeasure_by: the readings are stale after it; check_on: look at the fit again; start_refit_by: measure and order by;
-    fitted_by: the new socket on by; layer_on: first layer due out; length_on: longer sleeve or extension due
+    remeasure_by: the readings are stale after it; check_on: look at the fit again; start_refit_by: measure and order
+    by; fitted_by: the new socket on by; layer_on: first layer due out; length_on: longer sleeve or extension due
     """
 
     remeasure_by: date

@@ -19,8 +19,8 @@ OVERGROWTH_LEVELS = frozenset({Level.TRANSRADIAL, Level.TRANSHUMERAL})  # never 
 class FitFindings:
     """What was seen and asked about the socket in use on one day.
 
-    seen_on: the day; donning: full, not_full; marks: none, clear, stay; hold: good, tight, loose, slipping; pain: 0 to 10;
-    times [minutes], lengths [mm], wear [hours a day], weight [kg]; earlier values None when not known.
+    seen_on: the day; donning: full, not_full; marks: none, clear, stay; hold: good, tight, loose, slipping;
+    pain: 0 to 10; times [minutes], lengths [mm], wear [hours a day], weight [kg]; earlier values None when not known.
     """
 
     seen_on: date

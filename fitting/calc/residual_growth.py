@@ -45,8 +45,9 @@ def has_growth_share(level: str, plates: Plates) -> bool:
 def growth_share(level: str, plates: Plates, age_years) -> np.ndarray:
     """Share of the sound segment's growth that a residual limb gains in length [0-1] at ages [years].
 
-    A disarticulation keeps both plates: 1. With both plates present a short limb keeps its ratio. Otherwise the share of
-    the plates kept. Raises DoorpostError when the ratio is needed and not known, or the level has no residual length.
+    A disarticulation keeps both plates: 1. With both plates present a short limb keeps its ratio. Otherwise the
+    share of the plates kept. Raises DoorpostError when the ratio is needed and not known, or the level has no
+    residual length.
     """
     facts = level_facts(level)
     ages = np.asarray(age_years, float)
@@ -79,7 +80,7 @@ def residual_growth_mm(share, scale, reference_growth_mm):
 def cumulative_share(share, segment_mm) -> np.ndarray:
     """Share of the segment's growth since the first day, the share changing with age: (T,) from (T,) each.
 
-    share: at each day; segment_mm: expected length of the sound segment at each day. Days without growth keep the share.
+    share: at each day; segment_mm: expected length of the sound segment at each day. Without growth: the share.
     """
     share, segment_mm = np.asarray(share, float), np.asarray(segment_mm, float)
     steps = np.maximum(np.diff(segment_mm), 0)

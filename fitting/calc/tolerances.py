@@ -2,17 +2,16 @@
 
 from dataclasses import dataclass
 
-# Repeatability: typical error of measurement implied by the published limits of agreement of 79 trainees
-# (Curr Dev Nutr 2020 nzaa139: girth +-0.52 cm, stature +-1.42 cm, divided by 2.77). Length and weight: common practice.
-TEM_STATURE_MM = 5.0
-TEM_GIRTH_MM = 2.0
-TEM_LENGTH_MM = 3.0
-TEM_WEIGHT_KG = 0.2
+from fitting.calc.parts import DEFAULT_ERROR_SD
 
 
 @dataclass(frozen=True)
 class Tolerances:
-    """What counts as outgrown, how long things take, how good a reading is. Common practice unless said above."""
+    """What counts as outgrown, how long things take, how good a reading is. Common practice unless said beside it.
+
+    The errors of measurement are those implied by the published limits of agreement of 79 trainees (Curr Dev Nutr 2020
+    nzaa139: girth +-0.52 cm, stature +-1.42 cm, divided by 2.77); length and weight are common practice.
+    """
 
     girth_tolerance_percent: float = 3.0
     girth_tolerance_mm: float = 4.0
@@ -27,7 +26,7 @@ class Tolerances:
     remeasure_days: int = 180
     maturing_months: int = 18  # 12 to 18 months, JRRD 2011;48(8), adult legs
     mark_limit_minutes: float = 20.0
-    tem_stature_mm: float = TEM_STATURE_MM
-    tem_girth_mm: float = TEM_GIRTH_MM
-    tem_length_mm: float = TEM_LENGTH_MM
-    tem_weight_kg: float = TEM_WEIGHT_KG
+    tem_stature_mm: float = DEFAULT_ERROR_SD["stature"]
+    tem_girth_mm: float = DEFAULT_ERROR_SD["girth"]
+    tem_length_mm: float = DEFAULT_ERROR_SD["length"]
+    tem_weight_kg: float = DEFAULT_ERROR_SD["weight"]

@@ -27,7 +27,7 @@ class GirthProfile:
             raise DoorpostError("Stations must follow each other from proximal to distal.")
 
 
-class StationsDiffer(DoorpostError):
+class StationsDifferError(DoorpostError):
     """Two volumes were asked to be compared that were not taken at the same stations."""
 
 
@@ -60,9 +60,9 @@ def discs_ml(girths_mm: Sequence[float], height_mm: float) -> float:
 
 
 def change_percent(before: GirthProfile, after: GirthProfile) -> float:
-    """Change of volume [%] between two visits at the same stations. Raises StationsDiffer otherwise."""
+    """Change of volume [%] between two visits at the same stations. Raises StationsDifferError otherwise."""
     if before.landmark != after.landmark or not _same(before.stations_mm, after.stations_mm):
-        raise StationsDiffer("Volumes can be compared only when both visits used the same stations.")
+        raise StationsDifferError("Volumes can be compared only when both visits used the same stations.")
     return 100 * (frusta_ml(after) / frusta_ml(before) - 1)
 
 
