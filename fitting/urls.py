@@ -1,7 +1,10 @@
-from django.contrib import admin
 from django.urls import include, path
+
+from fitting.views.health import health
+from patients.admin import setup
 
 urlpatterns = [
     path("", include("patients.urls")),
-    path("setup/", admin.site.urls),
+    path("setup/", setup.urls),
+    path("health", health, name="health"),
 ]

@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import Q, Value
 from django.db.models.functions import Concat
 
-from patients.roles import CLINICAL_READERS
+from patients.roles import CLINICAL_READERS, Role
 
 
 class ClinicQuerySet(models.QuerySet):
@@ -46,3 +46,9 @@ class LimbQuerySet(models.QuerySet):
 
 class StaffManager(UserManager):
     """Sign-in names are not e-mail addresses, so names alone make a staff member."""
+
+    def create_superuser(self, username, email=None, password=None, **fields):
+        """The first member of staff, made at the command line: an administrator, who then enters the others."""
+        staff = super().create_superuser(username, email, password, **fields)
+        staff.roles_held.create(role=Role.ADMINISTRATOR)
+        return staff
