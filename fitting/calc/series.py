@@ -83,15 +83,15 @@ def points_of(part, male, age_years, station=None):
 def mixture_ahead(series: Series, ahead_years) -> Mixture:
     """Forecast of ln size at times after each child's last reading; ahead_years: (T,) [years]."""
     part = series.part
-    past = evidence_of(part, series.male, series.readings, np.empty((len(series.male), 0)))
-    last = past.points.age_years[:, -1:]
+    age = series.readings.age_years
+    last = np.max(age, axis=1, where=np.isfinite(age), initial=0)[:, None]
     asked = last + np.asarray(ahead_years, float)
     final = part.last_months / MONTHS_PER_YEAR
     evidence = evidence_of(part, series.male, series.readings, np.minimum(asked, final))
     posterior = posterior_of(part, evidence, series.stature, series.weight)
     n = evidence.ln_size.shape[1]
     variance = variance_ahead(part.kernel, evidence.points.part(slice(n, None)), posterior)
-    known = (asked <= final) & past.present.any(1)[:, None]
+    known = (asked <= final) & evidence.present.any(1)[:, None]
     return Mixture(normalised(posterior.ln_weight)[:, None], posterior.mean, np.sqrt(variance), known)
 
 
