@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from fitting.calc.takes import settle
+from fitting.calc.takes import closest_two_mean
 from fitting.models import PresentFit, Reading, Socket, Visit
 from fitting.services.promises import repromise
 from patients.models import Child, Limb, Staff
@@ -49,7 +49,7 @@ class VisitIn:
 
 @transaction.atomic
 def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: datetime) -> Visit:
-    """Store a visit, its readings and present fits, and forecast every limb anew. A second submit returns the first visit."""
+    """Store a visit with its readings and present fits and forecast every limb anew; a second submit gets the first visit."""
     visit, created = Visit.objects.get_or_create(
         submission=what.submission,
         defaults={
@@ -86,7 +86,7 @@ def _store_reading(visit: Visit, reading: ReadingIn, by: Staff, now: datetime) -
         measure=reading.measure,
         landmark=reading.landmark,
         station_mm=reading.station_mm,
-        value=settle(reading.takes),
+        value=closest_two_mean(reading.takes),
         takes=list(reading.takes),
         typed=list(reading.typed),
         alerts=list(reading.alerts),
@@ -109,7 +109,7 @@ def correct_reading(old: Reading, by: Staff, takes, typed, why: str, now: dateti
         measure=old.measure,
         landmark=old.landmark,
         station_mm=old.station_mm,
-        value=settle(takes),
+        value=closest_two_mean(takes),
         takes=list(takes),
         typed=list(typed),
         supersedes=old,

@@ -1,0 +1,35 @@
+"""Changing what a promise rests on: a child's facts, a limb."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from fitting.services.promises import repromise
+from patients import services
+from patients.models import Child, Guardian, Limb, Staff
+
+# What the forecast reads of a child; the clinic brings its settings.
+GROWTH_FACTS = frozenset(
+    {"clinic", "birth_date", "gestation_weeks", "growth_reference", "mother_stature_mm", "father_stature_mm"}
+)
+
+
+@transaction.atomic
+def change_child(child: Child, opened_version: int, guardians: list[Guardian], changed, by: Staff, now: datetime):
+    """Store a changed child; when a fact the forecast reads is among the `changed` fields, forecast the limbs anew.
+
+    Raises StaleVersionError when somebody saved the child since `opened_version`.
+    """
+    services.change_child(child, opened_version, guardians)
+    if GROWTH_FACTS.intersection(changed):
+        for limb in child.limbs.all():
+            repromise(limb, as_of=child.clinic.day_of(now), why="correction", by=by, now=now)
+    return child
+
+
+@transaction.atomic
+def enter_limb(limb: Limb, by: Staff, now: datetime) -> Limb:
+    """Store a limb and its first promise."""
+    services.add_limb(limb)
+    repromise(limb, as_of=limb.child.clinic.day_of(now), why="limb entered", by=by, now=now)
+    return limb
