@@ -4,7 +4,9 @@ from django.db import transaction
 from django.db.models import Max
 
 from patients.case_numbers import case_number_of
-from patients.models import Child, Guardian, Limb
+from patients.models import Child, Clinic, Guardian, Limb
+
+GUARDIAN_FACTS = ("name", "relationship", "phone", "has_legal_authority")
 
 
 class StaleVersionError(Exception):
@@ -18,7 +20,8 @@ class StaleVersionError(Exception):
 @transaction.atomic
 def accept_child(child: Child, guardians: list[Guardian]) -> Child:
     """Give an unsaved child its case number and store it with its guardians."""
-    last = Child.objects.select_for_update().aggregate(last=Max("case_serial"))["last"] or 0
+    Clinic.objects.select_for_update().order_by("pk").first()  # the gate: one acceptance at a time draws a number
+    last = Child.objects.aggregate(last=Max("case_serial"))["last"] or 0
     child.case_serial = last + 1
     child.case_number = case_number_of(child.case_serial)
     child.save()
@@ -30,13 +33,31 @@ def accept_child(child: Child, guardians: list[Guardian]) -> Child:
 
 @transaction.atomic
 def save_versioned(row, opened_version: int):
-    """Store `row` unless somebody saved it since `opened_version`; raises StaleVersionError with the row as it stands."""
+    """Store `row` unless somebody saved it since `opened_version`; raises StaleVersionError with the row as it is."""
     current = type(row).objects.select_for_update().get(pk=row.pk)
     if current.version != opened_version:
         raise StaleVersionError(current)
     row.version = opened_version + 1
     row.save()
     return row
+
+
+@transaction.atomic
+def change_child(child: Child, opened_version: int, guardians: list[Guardian]) -> Child:
+    """Store a changed child with the family as it now is; raises StaleVersionError like `save_versioned`.
+
+    guardians: those known carry their key; a key that is not among the child's guardians makes a new one; those left out go.
+    """
+    save_versioned(child, opened_version)
+    known = {guardian.pk: guardian for guardian in child.guardians.all()}
+    for guardian in guardians:
+        row = known.pop(guardian.pk, None) or Guardian(child=child)
+        for name in GUARDIAN_FACTS:
+            setattr(row, name, getattr(guardian, name))
+        row.save()
+    for removed in known.values():
+        removed.delete()
+    return child
 
 
 def add_limb(limb: Limb) -> Limb:
