@@ -1,0 +1,250 @@
+"""Plain sentences for a stored forecast as of a day, for staff and families; screen, due list and paper say these."""
+
+from datetime import date
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext
+
+from fitting.calc import next_action as act
+from fitting.calc.limb import level_facts
+from fitting.models import Forecast
+
+CAUTION = gettext_lazy("An estimate. The licensed prosthetist decides; local rules come first.")
+FAMILY_CAUTION = gettext_lazy("This is our best guess. Your prosthetist decides.")
+STOP_AND_CALL = gettext_lazy(
+    "Stop wearing and call the same day: open skin, a blister, swelling, pain, or a numb, cold or blue limb."
+)
+
+LANDMARKS = {
+    "cubital_fold": gettext_lazy("the fold of the elbow"),
+    "medial_epicondyle": gettext_lazy("the inner knob of the elbow (medial epicondyle)"),
+    "olecranon": gettext_lazy("the point of the elbow (olecranon)"),
+    "axilla": gettext_lazy("the armpit (axilla)"),
+    "acromion": gettext_lazy("the tip of the shoulder (acromion)"),
+    "ulnar_styloid": gettext_lazy("the outer knob of the wrist (ulnar styloid)"),
+    "sternal_notch": gettext_lazy("the notch above the breastbone"),
+}
+
+FINDINGS = {
+    "overgrowth": gettext_lazy("pointed end, thin shiny skin or a tender bony tip"),
+    "open_skin": gettext_lazy("open skin or a blister"),
+    "numb_or_cold": gettext_lazy("numb, cold or blue"),
+    "marks_stay": gettext_lazy("marks that do not clear in time"),
+    "pain": gettext_lazy("pain"),
+    "tight": gettext_lazy("too tight"),
+    "not_full": gettext_lazy("does not go on fully"),
+    "end_contact": gettext_lazy("the end of the limb touches the socket"),
+    "end_gap": gettext_lazy("hardly any gap left at the end"),
+    "brim": gettext_lazy("the brim has moved away from its landmark"),
+    "loose": gettext_lazy("loose"),
+    "slipping": gettext_lazy("slips off on a pull"),
+    "girth_smaller": gettext_lazy("the limb is smaller than when the socket was made"),
+    "weight": gettext_lazy("weight changed by a tenth or more"),
+    "wear_hours": gettext_lazy("worn for half the hours or less"),
+}
+
+NOTES = {
+    "borrowed_shapes": gettext_lazy(
+        "No growth table exists for residual limbs. The shape of growth is borrowed from sound arms, and the method "
+        "was tried on published records of 136 children's calves and legs, not arms."
+    ),
+    "adult_data": gettext_lazy("How fast a new residual limb settles is known from adult legs only."),
+    "estimated_length": gettext_lazy("There is no sound side: the length is estimated from the child's height."),
+    "cut_at_table_age": gettext_lazy("The growth table ends before the forecast does, so it stops at that age."),
+    "no_reference_under_24m": gettext_lazy(
+        "Under two years there is no growth table for the arm: remeasure every three months instead."
+    ),
+    "stations_not_comparable": gettext_lazy(
+        "Some stations of the socket were not measured at the same distance from the same landmark; they are left out."
+    ),
+    "end_gap_not_followed": gettext_lazy("The gap at the end of the socket could not be followed ahead."),
+    "corrected_age": gettext_lazy("Born early: growth is read at the age counted from the due date."),
+}
+
+
+def day_words(day: date) -> str:
+    """A day written out, such as 3 May 2026."""
+    return date_format(day, pgettext("a day written out, in Django's date format letters", "j F Y"))
+
+
+def landmark_words(level: str, landmark: str = "") -> str:
+    """The landmark named, or else the one the stations of a level start from, in words."""
+    code = landmark or level_facts(level).station_landmark
+    return str(LANDMARKS.get(code, code.replace("_", " ")))
+
+
+def part_words(part: str, level: str, unit: str) -> str:
+    """A limiting part ("girth:60", "end_gap", "brim") in words; empty for none."""
+    if part == "end_gap":
+        return _("the gap at the end")
+    if part == "brim":
+        return _("the brim")
+    if not part:
+        return ""
+    _girth, *landmark, station_mm = part.split(":")
+    return _("the girth %(distance)s from %(landmark)s") % {
+        "distance": f"{float(station_mm):g} mm",
+        "landmark": landmark_words(level, *landmark),
+    }
+
+
+def limiting_words(forecast: Forecast, unit: str) -> str:
+    return part_words(forecast.limiting, forecast.limb.level, unit)
+
+
+def finding_words(codes) -> str:
+    """Findings about the fit as a list in one line."""
+    return ", ".join(str(FINDINGS.get(code, code.replace("_", " "))) for code in codes)
+
+
+def findings_of(forecast: Forecast) -> list[str]:
+    """Codes of what was found about the fit, the gravest group first."""
+    groups = forecast.inputs.get("findings", {})
+    return [code for name in ("red", "surgeon", "outgrown", "loose", "remeasure") for code in groups.get(name, [])]
+
+
+def note_sentences(forecast: Forecast) -> list[str]:
+    """What the forecast cannot know, one sentence a note."""
+    return [str(NOTES.get(code, code)) for code in forecast.notes]
+
+
+def action_of(forecast: Forecast, as_of: date) -> tuple[str, date]:
+    """What comes first on a day and the day it is due, from the stored dates by the rule they were stored under."""
+    days = {
+        act.REMEASURE: forecast.remeasure_by,
+        act.LAYER_OUT: forecast.layer_on,
+        act.START_REFIT: forecast.start_refit_by,
+        act.LENGTHEN: forecast.length_on,
+    }
+    stored = forecast.next_action
+    if days.get(stored) is None or stored == act.REMEASURE:
+        days[stored] = forecast.act_on
+    first = act.first_due(tuple(act.Action(code, day) for code, day in days.items() if day), as_of)[0]
+    return first.code, first.on
+
+
+LOOSE = "loose"  # a fit problem without a red finding: to be seen, but nothing that harms
+NEXT = {
+    LOOSE: gettext_lazy("See the child about the loose fit."),
+    act.FIT_PROBLEM: gettext_lazy("See the child about the fit now. Until then the arm stays off."),
+    act.SURGEON: gettext_lazy("Show the limb to the surgeon this week."),
+    act.MAKE_SOCKET: gettext_lazy("Measure and make a socket, or note why none is wanted."),
+}
+NEXT_BY = {
+    act.REMEASURE: gettext_lazy("Remeasure by %(day)s."),
+    act.LAYER_OUT: gettext_lazy("Take a layer out by %(day)s and read the end gap again."),
+    act.START_REFIT: gettext_lazy("Start the refit by %(day)s: measure and order."),
+    act.LENGTHEN: gettext_lazy("Give a longer sleeve or an extension by %(day)s; the socket stays."),
+}
+NEXT_NOW = {
+    act.REMEASURE: gettext_lazy("Remeasure now."),
+    act.LAYER_OUT: gettext_lazy("Take a layer out now and read the end gap again. It was due on %(day)s."),
+    act.START_REFIT: gettext_lazy("Start the refit now: measure and order. It was due on %(day)s."),
+    act.LENGTHEN: gettext_lazy("Give a longer sleeve or an extension now; the socket stays. It was due on %(day)s."),
+}
+FAMILY_LOOSE = "loose"  # a fit problem without a red finding: to be seen, but nothing that harms
+NEXT = {
+    LOOSE: gettext_lazy("See the child about the loose fit."),
+    act.FIT_PROBLEM: gettext_lazy("Stop wearing the arm. Call us today."),
+    act.SURGEON: gettext_lazy("Call us this week. A doctor needs to look at the end of the arm."),
+    act.MAKE_SOCKET: gettext_lazy("We will measure the arm and make a socket."),
+}
+FAMILY_NEXT_BY = {
+    act.REMEASURE: gettext_lazy("Come and be measured by %(day)s."),
+    act.LAYER_OUT: gettext_lazy(
+        "Come in by %(day)s. We can take out a layer to make room. Please do not do it at home."
+    ),
+    act.START_REFIT: gettext_lazy("Come in by %(day)s. We will measure for a new socket."),
+    act.LENGTHEN: gettext_lazy("Come in by %(day)s. The sleeve will need to be longer."),
+}
+FAMILY_NEXT_NOW = {
+    act.REMEASURE: gettext_lazy("Call us soon. It is time to measure the arm again."),
+    act.LAYER_OUT: gettext_lazy("Call us soon. We can take out a layer to make room. Please do not do it at home."),
+    act.START_REFIT: gettext_lazy("Call us soon. It is time to measure for a new socket."),
+    act.LENGTHEN: gettext_lazy("Call us soon. The sleeve needs to be longer."),
+}
+
+
+def _sentence(undated, by, now, forecast, as_of):
+    code, day = action_of(forecast, as_of)
+    if code == act.FIT_PROBLEM and forecast.state != Forecast.State.FIT_PROBLEM:
+        code = LOOSE
+    if code in undated:
+        return str(undated[code])
+    return (now if day <= as_of else by)[code] % {"day": day_words(day)}
+
+
+def next_step(forecast: Forecast, as_of: date) -> str:
+    """The next action in one sentence, for staff."""
+    return _sentence(NEXT, NEXT_BY, NEXT_NOW, forecast, as_of)
+
+
+def family_next_step(forecast: Forecast, as_of: date) -> str:
+    """The next action in words for the family."""
+    return _sentence(FAMILY_NEXT, FAMILY_NEXT_BY, FAMILY_NEXT_NOW, forecast, as_of)
+
+
+def why(forecast: Forecast, unit: str, as_of: date) -> str:
+    """Why the limb stands where it stands, in one or two sentences, for staff."""
+    found = findings_of(forecast)
+    if found and action_of(forecast, as_of)[0] in (act.FIT_PROBLEM, act.SURGEON):
+        return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)}
+    return " ".join(part for part in (_stale(forecast, found, as_of), dates_sentence(forecast, unit)) if part)
+
+
+def _stale(forecast, found, as_of):
+    if action_of(forecast, as_of)[0] != act.REMEASURE:
+        return ""
+    if forecast.remeasure_by and forecast.remeasure_by <= as_of:
+        return _("The readings are stale since %(day)s.") % {"day": day_words(forecast.remeasure_by)}
+    return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)} if found else ""
+
+
+UNDATED = {
+    Forecast.State.FIT_PROBLEM: gettext_lazy("The fit needs looking at before any date is given."),
+    Forecast.State.NO_SOCKET: gettext_lazy("No socket is in use."),
+    Forecast.State.MATURING: gettext_lazy("The limb still settles after surgery or injury, so no date is given."),
+    Forecast.State.MAY_NOT_OUTGROW: gettext_lazy(
+        "This socket may not be outgrown as far ahead as the forecast reaches."
+    ),
+}
+
+
+def dates_sentence(forecast: Forecast, unit: str) -> str:
+    """When the socket is outgrown and in what, or why no date is given."""
+    if forecast.early is None:
+        return _no_date(forecast)
+    days = {"early": day_words(forecast.early), "likely": day_words(forecast.likely) if forecast.likely else ""}
+    dated = (
+        _("May be outgrown from %(early)s, likely around %(likely)s.")
+        if forecast.likely
+        else _("May be outgrown from %(early)s.")
+    )
+    return " ".join(part for part in (dated % days, _first_to_run_out(forecast, unit)) if part)
+
+
+def _first_to_run_out(forecast, unit):
+    limiting = limiting_words(forecast, unit)
+    return _("First to run out: %(limiting)s.") % {"limiting": limiting} if limiting else ""
+
+
+def _no_date(forecast):
+    if forecast.state in UNDATED:
+        return str(UNDATED[forecast.state])
+    for code in ("no_reference_under_24m", "stations_not_comparable"):
+        if code in forecast.notes:
+            return str(NOTES[code])
+    return _("There is no growth table or no comparable reading to give a date from.")
+
+
+def family_outlook(forecast: Forecast) -> str:
+    """What to expect of the socket, in words for the family; empty when no date is given."""
+    if forecast.early is None:
+        return ""
+    if forecast.late is None:
+        return _("The socket may get too small from %(early)s on.") % {"early": day_words(forecast.early)}
+    return _("The socket may get too small between %(early)s and %(late)s.") % {
+        "early": day_words(forecast.early),
+        "late": day_words(forecast.late),
+    }

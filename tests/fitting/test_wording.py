@@ -1,0 +1,165 @@
+import inspect
+import re
+from datetime import date, timedelta
+
+import pytest
+from django.utils import translation
+
+from fitting import inputs, wording
+from fitting.calc import promise
+from fitting.calc.next_action import ORDER
+from fitting.calc.present_fit import _loose, _outgrown, _red, _remeasure
+from fitting.models import Forecast
+from patients.models import Limb
+
+TODAY = date(2026, 5, 4)
+STATE, NEXT = Forecast.State, Forecast.NextAction
+
+
+def forecast(**fields):
+    limb = Limb(level=Limb.Level.TRANSRADIAL, side=Limb.Side.LEFT)
+    defaults = {
+        "as_of": TODAY,
+        "state": STATE.DATED,
+        "early": date(2027, 1, 9),
+        "likely": date(2027, 5, 1),
+        "late": date(2027, 12, 24),
+        "limiting": "girth:60",
+        "remeasure_by": date(2026, 10, 31),
+        "start_refit_by": date(2026, 12, 5),
+        "fitted_by": date(2027, 1, 2),
+        "next_action": NEXT.REMEASURE,
+        "act_on": date(2026, 10, 31),
+    }
+    return Forecast(limb=limb, **{**defaults, **fields})
+
+
+def test_a_dated_limb_says_when_and_what_runs_out_first():
+    assert wording.why(forecast(), "mm", TODAY) == (
+        "May be outgrown from 9 January 2027, likely around 1 May 2027. "
+        "First to run out: the girth 60 mm from the fold of the elbow."
+    )
+
+
+def test_the_likely_day_is_left_out_when_it_is_beyond_the_search():
+    said = wording.why(forecast(likely=None, late=None, limiting="end_gap"), "mm", TODAY)
+    assert said == "May be outgrown from 9 January 2027. First to run out: the gap at the end."
+
+
+@pytest.mark.parametrize(
+    ("days_on", "said"),
+    [
+        (0, "Remeasure by 31 October 2026."),
+        (180, "Remeasure now."),
+    ],
+)
+def test_the_next_step_is_read_as_of_a_day(days_on, said):
+    assert wording.next_step(forecast(), TODAY + timedelta(days=days_on)) == said
+
+
+def test_a_start_that_has_passed_is_now():
+    passed = forecast(start_refit_by=date(2026, 4, 1), next_action=NEXT.START_REFIT, act_on=date(2026, 4, 1))
+    said = "Start the refit now: measure and order. It was due on 1 April 2026."
+    assert wording.next_step(passed, TODAY) == said
+
+
+def test_stale_readings_come_before_a_refit_that_is_due():
+    both = forecast(
+        start_refit_by=date(2026, 4, 1),
+        next_action=NEXT.START_REFIT,
+        act_on=date(2026, 4, 1),
+        remeasure_by=date(2026, 4, 20),
+    )
+    assert wording.next_step(both, date(2026, 4, 10)).startswith("Start the refit now")
+    assert wording.next_step(both, TODAY) == "Remeasure now."
+    assert wording.why(both, "mm", TODAY).startswith("The readings are stale since 20 April 2026. May be outgrown")
+
+
+def test_a_finding_that_asks_for_new_readings_is_due_before_the_stored_stale_day():
+    asked = forecast(act_on=TODAY, inputs={"findings": {"remeasure": ["weight"]}})
+    assert wording.next_step(asked, TODAY) == "Remeasure now."
+    assert wording.why(asked, "mm", TODAY).startswith("Seen at the last visit: weight changed by a tenth or more.")
+
+
+def test_a_fit_problem_names_what_was_found_and_comes_first():
+    problem = forecast(
+        state=STATE.FIT_PROBLEM,
+        next_action=NEXT.FIT_PROBLEM,
+        act_on=TODAY,
+        remeasure_by=TODAY,
+        inputs={"findings": {"loose": ["slipping"], "red": ["open_skin", "pain"]}},
+    )
+    said = "Seen at the last visit: open skin or a blister, pain, slips off on a pull."
+    assert wording.why(problem, "mm", TODAY) == said
+    assert wording.next_step(problem, TODAY) == "See the child about the fit now. Until then the arm stays off."
+    assert wording.family_next_step(problem, TODAY) == "Stop wearing the arm. Call us today."
+
+
+def test_a_loose_socket_is_seen_without_telling_to_stop():
+    loose = forecast(next_action=NEXT.FIT_PROBLEM, act_on=TODAY, inputs={"findings": {"loose": ["loose"]}})
+    assert wording.next_step(loose, TODAY) == "See the child about the loose fit."
+    assert wording.family_next_step(loose, TODAY) == "Call us this week. The socket is too loose."
+
+
+@pytest.mark.parametrize("state", [STATE.NO_SOCKET, STATE.MATURING, STATE.MAY_NOT_OUTGROW, STATE.FIT_PROBLEM])
+def test_a_limb_without_dates_says_why_there_is_none(state):
+    undated = forecast(state=state, early=None, likely=None, late=None, limiting="")
+    assert wording.why(undated, "mm", TODAY) == str(wording.UNDATED[state])
+    assert wording.family_outlook(undated) == ""
+
+
+@pytest.mark.parametrize(
+    ("notes", "said"),
+    [
+        (["no_reference_under_24m"], "Under two years there is no growth table"),
+        (["stations_not_comparable"], "Some stations of the socket were not measured"),
+        ([], "There is no growth table or no comparable reading"),
+    ],
+)
+def test_no_reference_says_which(notes, said):
+    undated = forecast(state=STATE.NO_REFERENCE, early=None, notes=notes)
+    assert wording.why(undated, "mm", TODAY).startswith(said)
+
+
+def test_families_hear_of_a_window_of_days():
+    assert wording.family_outlook(forecast()) == (
+        "The socket may get too small between 9 January 2027 and 24 December 2027."
+    )
+    assert wording.family_outlook(forecast(late=None)) == "The socket may get too small from 9 January 2027 on."
+
+
+def test_a_landmark_of_its_own_is_named():
+    said = wording.part_words("girth:olecranon:45.5", Limb.Level.TRANSRADIAL, "mm")
+    assert said == "the girth 45.5 mm from the point of the elbow (olecranon)"
+
+
+def codes_in(function):
+    """The codes a function of the computation can answer with: the keys of its checks."""
+    return set(re.findall(r'^ +"(\w+)":', inspect.getsource(function), re.MULTILINE))
+
+
+def test_every_code_of_the_computation_has_its_words():
+    found = set().union(*(codes_in(function) for function in (_red, _outgrown, _loose, _remeasure)))
+    assert len(found) > 10
+    assert found | {"overgrowth"} == set(wording.FINDINGS)
+    notes = codes_in(promise._notes) | {"corrected_age"}
+    assert '"corrected_age"' in inspect.getsource(inputs)
+    assert notes == set(wording.NOTES)
+
+
+@pytest.mark.parametrize("tables", [(wording.NEXT, wording.NEXT_BY), (wording.FAMILY_NEXT, wording.FAMILY_NEXT_BY)])
+def test_every_action_has_its_words(tables):
+    assert set().union(*tables) - {wording.LOOSE} == set(ORDER) == set(NEXT.values)
+    assert set(wording.NEXT_NOW) == set(wording.NEXT_BY)
+    assert set(wording.FAMILY_NEXT_NOW) == set(wording.FAMILY_NEXT_BY)
+
+
+def test_a_code_without_words_is_shown_rather_than_hidden():
+    assert wording.note_sentences(forecast(notes=["something_new"])) == ["something_new"]
+    assert wording.finding_words(["something_new"]) == "something new"
+
+
+def test_days_are_written_in_the_language_in_use():
+    assert wording.day_words(date(2026, 5, 4)) == "4 May 2026"
+    with translation.override("es"):
+        assert "mayo" in wording.day_words(date(2026, 5, 4))
