@@ -116,7 +116,7 @@ def _comparable_girths(limb, readings):
     if limb.acquired_on:
         rows = [r for r in rows if _on(limb.child, r) >= limb.acquired_on]
     stations = defaultdict(list)
-    for row in rows:
+    for row in sorted(rows, key=lambda row: row.station_mm):
         if row.visit.covering == rows[-1].visit.covering:
             stations[part_name(limb.level, row.landmark, row.station_mm)].append(row)
     return dict(stations)
