@@ -143,9 +143,8 @@ NEXT_NOW = {
     act.START_REFIT: gettext_lazy("Start the refit now: measure and order. It was due on %(day)s."),
     act.LENGTHEN: gettext_lazy("Give a longer sleeve or an extension now; the socket stays. It was due on %(day)s."),
 }
-FAMILY_LOOSE = "loose"  # a fit problem without a red finding: to be seen, but nothing that harms
-NEXT = {
-    LOOSE: gettext_lazy("See the child about the loose fit."),
+FAMILY_NEXT = {
+    LOOSE: gettext_lazy("Call us this week. The socket is too loose."),
     act.FIT_PROBLEM: gettext_lazy("Stop wearing the arm. Call us today."),
     act.SURGEON: gettext_lazy("Call us this week. A doctor needs to look at the end of the arm."),
     act.MAKE_SOCKET: gettext_lazy("We will measure the arm and make a socket."),
