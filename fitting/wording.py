@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy, pgettext
 
 from fitting.calc import next_action as act
 from fitting.calc.limb import level_facts
+from fitting.landmarks import landmark_word
 from fitting.models import Forecast
 
 CAUTION = gettext_lazy("An estimate. The licensed prosthetist decides; local rules come first.")
@@ -15,16 +16,6 @@ FAMILY_CAUTION = gettext_lazy("This is our best guess. Your prosthetist decides.
 STOP_AND_CALL = gettext_lazy(
     "Stop wearing and call the same day: open skin, a blister, swelling, pain, or a numb, cold or blue limb."
 )
-
-LANDMARKS = {
-    "cubital_fold": gettext_lazy("the fold of the elbow"),
-    "medial_epicondyle": gettext_lazy("the inner knob of the elbow (medial epicondyle)"),
-    "olecranon": gettext_lazy("the point of the elbow (olecranon)"),
-    "axilla": gettext_lazy("the armpit (axilla)"),
-    "acromion": gettext_lazy("the tip of the shoulder (acromion)"),
-    "ulnar_styloid": gettext_lazy("the outer knob of the wrist (ulnar styloid)"),
-    "sternal_notch": gettext_lazy("the notch above the breastbone"),
-}
 
 FINDINGS = {
     "overgrowth": gettext_lazy("pointed end, thin shiny skin or a tender bony tip"),
@@ -70,8 +61,7 @@ def day_words(day: date) -> str:
 
 def landmark_words(level: str, landmark: str = "") -> str:
     """The landmark named, or else the one the stations of a level start from, in words."""
-    code = landmark or level_facts(level).station_landmark
-    return str(LANDMARKS.get(code, code.replace("_", " ")))
+    return str(landmark_word(landmark or level_facts(level).station_landmark))
 
 
 def part_words(part: str, level: str, unit: str) -> str:

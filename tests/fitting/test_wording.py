@@ -37,7 +37,7 @@ def forecast(**fields):
 def test_a_dated_limb_says_when_and_what_runs_out_first():
     assert wording.why(forecast(), "mm", TODAY) == (
         "May be outgrown from 9 January 2027, likely around 1 May 2027. "
-        "First to run out: the girth 60 mm from the fold of the elbow."
+        "First to run out: the girth 60 mm from the cubital fold."
     )
 
 
@@ -130,7 +130,7 @@ def test_families_hear_of_a_window_of_days():
 
 def test_a_landmark_of_its_own_is_named():
     said = wording.part_words("girth:olecranon:45.5", Limb.Level.TRANSRADIAL, "mm")
-    assert said == "the girth 45.5 mm from the point of the elbow (olecranon)"
+    assert said == "the girth 45.5 mm from the olecranon"
 
 
 def codes_in(function):
