@@ -73,7 +73,7 @@ def part_words(part: str, level: str, unit: str) -> str:
     if not part:
         return ""
     _girth, *landmark, station_mm = part.split(":")
-    return _("the girth %(distance)s from %(landmark)s") % {
+    return _("the girth %(distance)s from the %(landmark)s") % {
         "distance": f"{float(station_mm):g} mm",
         "landmark": landmark_words(level, *landmark),
     }
