@@ -41,12 +41,12 @@ def lms_at(table: LmsTable, sex, age_months) -> tuple[np.ndarray, np.ndarray, np
     outside = ~((ages >= table.first_months - EDGE_MONTHS) & (ages <= table.last_months + EDGE_MONTHS))
     if outside.any():
         raise OutOfReference(table.measure, table.first_months, table.last_months, ages[outside].flat[0])
-    lms = np.empty((3, *ages.shape))
+    lms = tuple(np.empty(ages.shape) for _ in range(3))
     for key, curves in table.curves.items():
         rows = sexes == key
         for row, curve in zip(lms, (curves.L, curves.M, curves.S), strict=True):
             row[rows] = np.interp(ages[rows], curves.age_months, curve)
-    return tuple(lms)
+    return lms
 
 
 def z_score(table: LmsTable, sex, age_months, value) -> np.ndarray:

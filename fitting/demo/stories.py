@@ -1,0 +1,60 @@
+"""The awkward cases: how each story turns a child's course away from the usual one."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from fitting.models import PresentFit
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What is special in one child's course. Values are picked so that the story shows.
+
+    findings: present fit at the last visit; allowance_mm, layers_mm: of every socket made; makes_sockets, makes_refits,
+    takes_layers_out: whether the clinic acts; widening: extra girth [share a year]; heavier: weight at the last visit, as
+    a multiple; slipped: whether one girth is typed in the wrong unit
+    """
+
+    findings: Mapping[str, object] = field(default_factory=dict)
+    allowance_mm: float | None = None
+    layers_mm: tuple[float, ...] | None = None
+    makes_sockets: bool = True
+    makes_refits: bool = True
+    takes_layers_out: bool = True
+    widening: float = 0.0
+    heavier: float = 1.0
+    slipped: bool = False
+
+
+PINCHES = {
+    "marks": PresentFit.Marks.STAY,
+    "minutes_to_clear": 35,
+    "pain": 5,
+    "hold": PresentFit.Hold.TIGHT,
+    "wear_hours_per_day": 2.0,
+}
+OPEN_SKIN = {"open_skin": True, "marks": PresentFit.Marks.CLEAR, "minutes_to_clear": 15, "pain": 3}
+OVERGROWTH = {"overgrowth_signs": True, "pain": 3}
+LOOSE = {"hold": PresentFit.Hold.LOOSE}
+
+USUAL = Turn()
+TURNS = {
+    "fit_problem": Turn(findings=PINCHES, makes_refits=False),
+    "open_skin": Turn(findings=OPEN_SKIN),
+    "overgrowth": Turn(findings=OVERGROWTH),
+    "overdue": Turn(allowance_mm=0.0, layers_mm=(), makes_refits=False, widening=0.03),
+    "layer_due": Turn(
+        allowance_mm=0.0, layers_mm=(1.5, 1.0), makes_refits=False, takes_layers_out=False, widening=0.01
+    ),
+    "longer_sleeve": Turn(allowance_mm=8.0, layers_mm=(1.5, 1.0), makes_refits=False),
+    "loose": Turn(findings=LOOSE, makes_refits=False, widening=-0.05),
+    "weight_change": Turn(heavier=1.13, makes_refits=False),
+    "no_socket": Turn(makes_sockets=False),
+    "may_not_outgrow": Turn(allowance_mm=4.0, layers_mm=(1.5, 1.0)),
+    "unit_slip": Turn(slipped=True),
+}
+
+
+def turn_of(story: str) -> Turn:
+    """The turn of a story; the usual course for the stories that lie in the child's own facts."""
+    return TURNS.get(story, USUAL)
