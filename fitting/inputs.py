@@ -272,6 +272,15 @@ def _socket(limb, row, fits):
     )
 
 
+def station_capacities(row: Socket) -> list[tuple]:
+    """Each station row of a socket with the girth it holds now and with every layer out [mm]."""
+    socket = _socket(row.limb, row, fits=())
+    return [
+        (station_row, capacity.capacity_now_mm(socket, station), capacity.full_capacity_mm(socket, station))
+        for station_row, station in zip(row.stations.all(), socket.stations, strict=True)
+    ]
+
+
 def _on_visit(child, visit):
     return child.clinic.day_of(visit.at)
 

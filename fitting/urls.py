@@ -1,10 +1,21 @@
 from django.urls import include, path
 
+from fitting.views.appointment import appointment, appointment_new
+from fitting.views.child import child_edit, child_new
 from fitting.views.health import health
+from fitting.views.limb import limb_new
+from fitting.views.socket import socket, socket_new
 from patients.admin import setup
 
 urlpatterns = [
     path("", include("patients.urls")),
     path("setup/", setup.urls),
     path("health", health, name="health"),
+    path("cases/new/", child_new, name="child_new"),
+    path("cases/<case_number>/edit/", child_edit, name="child_edit"),
+    path("cases/<case_number>/limb/", limb_new, name="limb_new"),
+    path("cases/<case_number>/appointment/", appointment_new, name="appointment_new"),
+    path("appointments/<int:pk>/", appointment, name="appointment"),
+    path("limbs/<int:pk>/socket/", socket_new, name="socket_new"),
+    path("sockets/<int:pk>/", socket, name="socket"),
 ]

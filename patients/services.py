@@ -46,7 +46,7 @@ def save_versioned(row, opened_version: int):
 def change_child(child: Child, opened_version: int, guardians: list[Guardian]) -> Child:
     """Store a changed child with the family as it now is; raises StaleVersionError like `save_versioned`.
 
-    guardians: those known carry their key; a key that is not among the child's guardians makes a new one; those left out go.
+    guardians: those known carry their key; a key that is not one of the child's makes a new one; those left out go.
     """
     save_versioned(child, opened_version)
     known = {guardian.pk: guardian for guardian in child.guardians.all()}

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from fitting.models import Appointment
 from fitting.services.steps import StepError
 from patients.models import Child, Staff
-from patients.services import save_versioned
+from patients.services import StaleVersionError, save_versioned
 
 LONGEST = timedelta(minutes=480)
 
@@ -29,7 +29,9 @@ def move(appointment: Appointment, opened_version: int, now: datetime) -> Appoin
     Raises StaleVersionError, or StepError when it is closed, or its new time is past or taken.
     """
     stored = Appointment.objects.get(pk=appointment.pk)
-    if stored.version == opened_version and stored.status != Appointment.Status.BOOKED:
+    if stored.version != opened_version:
+        raise StaleVersionError(stored)
+    if stored.status != Appointment.Status.BOOKED:
         raise StepError(_("This appointment is closed: book a new one."))
     _check_time(appointment, now, same_time=stored.at == appointment.at)
     return save_versioned(appointment, opened_version)

@@ -3,8 +3,10 @@
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from fitting.services.promises import repromise
+from fitting.services.steps import StepError
 from patients import services
 from patients.models import Child, Guardian, Limb, Staff
 
@@ -29,7 +31,10 @@ def change_child(child: Child, opened_version: int, guardians: list[Guardian], c
 
 @transaction.atomic
 def enter_limb(limb: Limb, by: Staff, now: datetime) -> Limb:
-    """Store a limb and its first promise."""
+    """Store a limb and its first promise; raises StepError when the side was entered meanwhile."""
+    Child.objects.select_for_update().get(pk=limb.child_id)
+    if Limb.objects.filter(child=limb.child, side=limb.side).exists():
+        raise StepError(_("This side is entered already."), "side")
     services.add_limb(limb)
     repromise(limb, as_of=limb.child.clinic.day_of(now), why="limb entered", by=by, now=now)
     return limb

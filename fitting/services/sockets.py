@@ -91,7 +91,7 @@ def retire_socket(socket: Socket, by: Staff, on: date, why: str, now: datetime) 
 
 @transaction.atomic
 def take_layer_out(layer: Layer, by: Staff, on: date, end_gap_mm: float, now: datetime) -> Layer:
-    """Take a layer out; the limb sinks, so the new end gap is part of the step. Raises StepError when it does not follow."""
+    """Take a layer out; the limb sinks, so the end gap is read anew. Raises StepError when the step does not follow."""
     socket = layer.socket
     if layer.out_on:
         raise StepError(_("This layer is out already."))
@@ -125,8 +125,8 @@ def make_sleeve(sleeve: Sleeve, sockets) -> Sleeve:
     """Store a sleeve; raises StepError when its magnets do not add up, for one that is loose can be swallowed."""
     if sleeve.magnets != sleeve.design.magnets:
         raise StepError(
-            _("%(design)s has %(expected)d magnets. Count again; if one is loose or missing, do not hand the sleeve out.")
-            % {"design": sleeve.design, "expected": sleeve.design.magnets},
+            _("%(design)s has %(count)d magnets. Count again; if one is loose or missing, do not hand the sleeve out.")
+            % {"design": sleeve.design, "count": sleeve.design.magnets},
             "magnets",
         )
     sleeve.save()
