@@ -1,6 +1,7 @@
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from fitting.managers import ReadingQuerySet
@@ -76,9 +77,12 @@ class Reading(models.Model):
             models.CheckConstraint(condition=Q(value__gt=0), name="reading_is_positive"),
             models.CheckConstraint(condition=Q(supersedes__isnull=True) | ~Q(why=""), name="correction_says_why"),
             models.UniqueConstraint(
-                fields=["visit", "limb", "measure", "landmark", "station_mm"],
+                "visit",
+                Coalesce("limb", 0),
+                "measure",
+                "landmark",
+                Coalesce("station_mm", -1.0),
                 condition=Q(supersedes__isnull=True),
-                nulls_distinct=False,
                 name="one_first_reading_a_place",
             ),
         ]
