@@ -73,9 +73,12 @@ class ChildCourse:
         visit = record_visit(child, self._observer(), what, stored, fits, at + RECORDED_AFTER)
         if slipped:
             self._correct_slip(visit, readings)
-        for limb in self.limbs:
+        for limb in [] if self._only_weighed(last) else self.limbs:
             self._act(limb, visit, readings, day, age)
         return visit
+
+    def _only_weighed(self, last):
+        return last and self.person.turn.only_weighed
 
     def _age(self, day):
         return age_months(self.person.child.birth_date, day)
@@ -95,6 +98,8 @@ class ChildCourse:
     def _readings(self, age, last) -> list[ReadingIn]:
         grower, heavier = self.person.grower, self.person.turn.heavier if last else 1.0
         rows = body_readings(self.observer, grower, age, heavier)
+        if self._only_weighed(last):
+            return rows
         for course in self.limbs:
             rows += limb_readings(self.observer, course.limb, course.residual, age)
         if len(self.limbs) == 1:

@@ -16,7 +16,7 @@ INFANT_UNTIL_MONTHS = 24.0
 TEMPO_SD = 0.05
 Z_LIMIT = 1.8
 SHARED_Z = {"stature": 1.0, "length": 0.85, "weight": 0.7, "girth": 0.7}
-DRIFT_Z = {"stature": 0.08, "length": 0.10, "weight": 0.25, "girth": 0.25}
+DRIFT_Z = {"stature": 0.08, "length": 0.10, "weight": 0.2, "girth": 0.2}
 DRIFT_PERIODS_YEARS = (2.5, 5.0, 9.0)
 
 # Sitting height by stature: from memory, about 0.58 at three years and 0.52 grown up.
@@ -46,7 +46,7 @@ class Drift:
 
 @dataclass(frozen=True)
 class Grower:
-    """One invented child: growth reference F or M, ln tempo (negative: early), z and its drift by family of measures."""
+    """One invented child: growth reference F or M, ln tempo (negative: early), z and drift by family of measures."""
 
     sex: str
     tempo: float

@@ -16,10 +16,9 @@ from fitting.services.visits import FitIn
 from patients.models import Limb, Staff
 
 # What sockets are made like in the demo, and when the clinic acts: picked so that most last one to three years.
-ALLOWANCES_MM = (1.0, 2.0, 3.0)
-LAYERS_MM = ((), (0.8,), (1.0,), (1.0, 0.5))
+ALLOWANCES_MM = (3.0, 4.0, 6.0)
+LAYERS_MM = ((), (0.8,), (1.0,), (1.0, 0.8))
 END_GAPS_MM = (8.0, 10.0, 12.0)
-LONGER_THAN_SOUND_MM = 5
 ACTS_AHEAD_DAYS = 45
 WORN_HOURS = (5.0, 8.0)
 
@@ -108,7 +107,7 @@ class LimbCourse:
             visit=visit,
             allowance_mm=allowance_mm,
             end_gap_mm=float(self.rng.choice(END_GAPS_MM)),
-            forearm_length_mm=None if sound_mm is None else float(round(sound_mm) + LONGER_THAN_SOUND_MM),
+            forearm_length_mm=None if sound_mm is None else float(round(sound_mm) + self.turn.longer_mm),
             made_on=day,
         )
         return make_socket(self.limb, by, what, stations, layers_mm if stations else (), now)

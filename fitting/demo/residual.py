@@ -27,15 +27,15 @@ LANDMARK_SHARE = {Level.ELBOW_DISARTICULATION: 0.35, Level.TRANSHUMERAL: 0.35}
 LANDMARK_MM = {Level.WRIST_DISARTICULATION: 12, Level.TRANSRADIAL: 12}
 
 # A new limb is swollen and settles over months: picked for the demo.
-SWOLLEN_BY, SETTLES_MONTHS = 0.09, 5.0
+SWOLLEN_BY, SETTLES_MONTHS = 0.06, 5.0
 
 
 @dataclass(frozen=True)
 class Residual:
     """One limb of an invented child.
 
-    percent: length by the sound side on the day of the demo [percent]; now_months, first_months: ages at the demo and at
-    the first visit [months]; acquired_months: age at the loss, None from birth; widening: extra girth [share a year]
+    percent: length by the sound side on the day of the demo [percent]; widening: extra girth [share a year]
+    now_months, first_months: ages at the demo and the first visit; acquired_months: at the loss, None from birth
     """
 
     level: str

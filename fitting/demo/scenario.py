@@ -12,7 +12,7 @@ from fitting.calc.units import age_months
 from fitting.demo.bookings import Bookings, book_kept
 from fitting.demo.calendar import clinic_time, visit_days
 from fitting.demo.child_course import ChildCourse, Person, Team
-from fitting.demo.families import days_before, make_child, make_clinics, make_limb, make_sleeve_designs, make_staff
+from fitting.demo.families import make_child, make_clinics, make_limb, make_sleeve_designs, make_staff
 from fitting.demo.growth import new_grower
 from fitting.demo.limb_course import LimbCourse
 from fitting.demo.residual import Residual

@@ -13,12 +13,14 @@ SAY_EVERY = 10
 
 
 class Command(BaseCommand):
-    help = "Loads an invented demo clinic group and prints the sign-in names. A database that holds clinics is left as it is."
+    help = (
+        "Loads an invented clinic group and prints the sign-in names; a database that holds clinics is left as it is."
+    )
 
     def handle(self, *args, **options):
         if not settings.DEBUG:
             raise CommandError(
-                "The demo's password is printed for all to see, so it loads only on a machine of your own: set DOORPOST_DEBUG=1."
+                "Everybody knows the demo's password, so it loads only on a machine of your own: set DOORPOST_DEBUG=1."
             )
         if Clinic.objects.exists():
             self.stdout.write("This database holds clinics already, so nothing was changed.")
