@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils import timezone, translation
+from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -62,12 +62,12 @@ class CareSheet:
 
 def print_care_sheet(limb: Limb, as_of: date, paper: str, language: str, wearer: str) -> bytes:
     """PDF of the care and wear sheet in the family's language."""
-    with translation.override(language), timezone.override(limb.child.clinic.zone):
+    with translation.override(language):
         return sheet_pdf(TEMPLATE, care_sheet(limb, as_of, wearer), paper)
 
 
 def care_sheet(limb: Limb, as_of: date, wearer: str) -> CareSheet:
-    """What stands on the care and wear sheet of a limb, in the active language and time zone."""
+    """What stands on the care and wear sheet of a limb, in the active language."""
     child, clinic = limb.child, limb.child.clinic
     age = age_years(child.birth_date, as_of)
     forecast = Forecast.objects.filter(current_for__limb=limb).first()

@@ -1,10 +1,9 @@
-"""The fitting sheet for the workshop and the prosthetist: whose limb, its readings, the socket, the promise, the checks."""
+"""The fitting sheet for the workshop and the prosthetist: whose limb, readings, socket, promise, checks."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Sum
-from django.utils import timezone, translation
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -90,7 +89,7 @@ class Promise:
 
 @dataclass(frozen=True)
 class FittingSheet:
-    """What stands on a fitting sheet. `stale` says why the data are too old, `reason` why it is printed all the same."""
+    """What stands on a fitting sheet. `stale`: why the data are too old; `reason`: why it is printed all the same."""
 
     limb: Limb
     printed_on: date
@@ -107,14 +106,16 @@ class FittingSheet:
     reason: str
 
 
-def print_fitting_sheet(limb: Limb, as_of: date, paper: str, language: str, reason: str = "") -> bytes:
-    """PDF of the fitting sheet. Raises NothingMeasuredError, or StaleDataError when stale and no reason is given."""
-    with translation.override(language), timezone.override(limb.child.clinic.zone):
-        return sheet_pdf(TEMPLATE, fitting_sheet(limb, as_of, reason), paper)
+def print_fitting_sheet(limb: Limb, as_of: date, paper: str, reason: str = "") -> bytes:
+    """PDF of the fitting sheet in the active language. Raises as `fitting_sheet` does."""
+    return sheet_pdf(TEMPLATE, fitting_sheet(limb, as_of, reason), paper)
 
 
 def fitting_sheet(limb: Limb, as_of: date, reason: str = "") -> FittingSheet:
-    """What stands on the fitting sheet of a limb, in the active language. Raises as `print_fitting_sheet` does."""
+    """What stands on the fitting sheet of a limb, in the active language.
+
+    Raises NothingMeasuredError, or StaleDataError when the data are stale and no reason is given.
+    """
     records, forecast = records_of(limb), current_forecast(limb)
     stale = _stale(records, forecast, as_of)
     _refuse(records, stale, reason)

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db import models
-from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from fitting.calc.limb import level_facts
@@ -34,7 +33,7 @@ SOUND_GIRTH = {
 
 @dataclass(frozen=True)
 class FormRow:
-    """One place to measure: its words, the difference of two takes that asks for a third, the last value and its day."""
+    """One place to measure: its words, the difference that asks for a third take, the last value and its day."""
 
     place: str
     third_take_above: str
@@ -71,10 +70,9 @@ class MeasuringForm:
     fit: tuple[Question, ...]
 
 
-def print_measuring_form(limb: Limb, as_of: date, paper: str, language: str) -> bytes:
-    """PDF of the blank measuring form of a limb."""
-    with translation.override(language), timezone.override(limb.child.clinic.zone):
-        return sheet_pdf(TEMPLATE, measuring_form(limb, as_of), paper)
+def print_measuring_form(limb: Limb, as_of: date, paper: str) -> bytes:
+    """PDF of the blank measuring form of a limb in the active language."""
+    return sheet_pdf(TEMPLATE, measuring_form(limb, as_of), paper)
 
 
 def measuring_form(limb: Limb, as_of: date) -> MeasuringForm:

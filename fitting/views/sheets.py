@@ -3,7 +3,7 @@
 from csp.decorators import csp_exempt
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
-from django.utils import timezone, translation
+from django.utils import timezone
 
 from fitting.forms.sheets import CareSheetForm, FittingSheetForm, MeasuringFormForm
 from fitting.sheets.care_sheet import print_care_sheet, usual_wearer
@@ -29,10 +29,7 @@ def sheet_fitting(request, pk):
     form = FittingSheetForm(limb, request.POST if request.method == "POST" else request.GET)
     if form.is_valid():
         try:
-            language = translation.get_language()
-            return _pdf(
-                limb, "fitting-sheet", print_fitting_sheet(limb, _today(limb), language=language, **form.cleaned_data)
-            )
+            return _pdf(limb, "fitting-sheet", print_fitting_sheet(limb, _today(limb), **form.cleaned_data))
         except NotPrintableError as refusal:
             form.add_error("reason", str(refusal))
     return _choose(request, limb, fitting=form)
@@ -54,10 +51,7 @@ def sheet_form(request, pk):
     limb = _limb(request, pk)
     form = MeasuringFormForm(limb, request.GET)
     if form.is_valid():
-        language = translation.get_language()
-        return _pdf(
-            limb, "measuring-form", print_measuring_form(limb, _today(limb), language=language, **form.cleaned_data)
-        )
+        return _pdf(limb, "measuring-form", print_measuring_form(limb, _today(limb), **form.cleaned_data))
     return _choose(request, limb, measuring=form)
 
 

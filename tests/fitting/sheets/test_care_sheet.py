@@ -1,0 +1,323 @@
+import io
+import re
+from datetime import UTC, date, datetime, timedelta
+from html.parser import HTMLParser
+
+import page
+import pytest
+import textstat
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import translation
+from django.utils.translation import trans_real
+from pypdf import PdfReader
+
+from fitting.models import ClinicSettings, Forecast, Sleeve, SleeveDesign
+from fitting.sheets.care_sheet import TEMPLATE, care_sheet, print_care_sheet, usual_wearer
+from fitting.sheets.render import sheet_html
+from fitting.sheets.wear_plan import Wearer
+from patients.models import Child, Limb
+from tests.factories import (
+    TODAY,
+    make_appointment,
+    make_child,
+    make_clinic,
+    make_forecast,
+    make_limb,
+    make_socket,
+    make_visit,
+    noon,
+)
+
+pytestmark = pytest.mark.django_db
+
+PHONE, OUT_OF_HOURS = "555 0100", "555 0199"
+READING_GRADE = 6  # patient sheets at or below 5th to 6th grade, Am Fam Physician 2015;92:118
+LONGEST_SENTENCE = 18  # words; common practice for plain language
+TRADE_WORDS = ["transradial", "girth", "station", "forecast", "refit", "residual", "stump", "doff", "electrode", "tem"]
+BLOCKS = {"p", "li", "h1", "h2", "h3", "td", "th", "dt", "dd"}
+
+
+@pytest.fixture
+def limb():
+    clinic = make_clinic("Millbrook", phone=PHONE, out_of_hours_phone=OUT_OF_HOURS, time_zone="America/Chicago")
+    return make_limb(make_child(clinic, given_name="Wren"))
+
+
+def html_of(limb, wearer=Wearer.NEW, as_of=TODAY, paper="A4"):
+    return sheet_html(TEMPLATE, care_sheet(limb, as_of, wearer), paper)
+
+
+def pdf_of(limb, paper="A4", language="en", wearer=Wearer.NEW):
+    return print_care_sheet(limb, TODAY, paper, language, wearer)
+
+
+def text_of(pdf):
+    return " ".join(" ".join(p.extract_text() for p in PdfReader(io.BytesIO(pdf)).pages).split())
+
+
+def magnets(limb, count=4, **fields):
+    design, _made = SleeveDesign.objects.get_or_create(name="Kite")
+    sizes = {"length_mm": 180, "girth_proximal_mm": 180, "girth_distal_mm": 140, "made_on": TODAY}
+    return Sleeve.objects.create(limb=limb, design=design, magnets=count, **{**sizes, **fields})
+
+
+class Sentences(HTMLParser):
+    """Text of every block as sentences; a block that ends without a mark counts as one sentence of its own."""
+
+    def __init__(self):
+        super().__init__()
+        self.blocks, self._open = [], []
+
+    def handle_starttag(self, tag, attrs):
+        if tag in BLOCKS:
+            self._open.append("")
+
+    def handle_endtag(self, tag):
+        if tag in BLOCKS:
+            text = " ".join(self._open.pop().replace("☐", "").split())
+            if re.search(r"[a-zA-Z]", text):
+                self.blocks.append(text if text[-1] in ".!?”" else f"{text}.")
+
+    def handle_data(self, data):
+        if self._open:
+            self._open[-1] += data
+
+
+def blocks_of(html):
+    parser = Sentences()
+    parser.feed(html)
+    return parser.blocks
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("wearer", Wearer.values)
+@pytest.mark.parametrize("birth_date", [date(2024, 8, 1), date(2018, 3, 14), date(2010, 3, 14)])
+def test_the_sheet_is_accessible_and_two_pages_long(limb, paper, wearer, birth_date, caplog):
+    Child.objects.filter(pk=limb.child_id).update(birth_date=birth_date)
+    magnets(limb)
+    make_forecast(limb, layer_on=date(2026, 9, 1))
+    make_appointment(limb.child, noon(date(2026, 6, 9)))
+    report = page.validate_pdf_bytes(pdf_of(Limb.objects.get(pk=limb.pk), paper, wearer=wearer), profile="ua1")
+    assert report.is_compliant, [(f.rule_id, f.message) for f in report.failures]
+    assert report.document.page_count == 2
+    assert not caplog.records  # nothing the renderer complains of
+
+
+def test_language_title_and_fonts_stand_in_the_file(limb):
+    pdf = PdfReader(io.BytesIO(pdf_of(limb)))
+    assert pdf.trailer["/Root"]["/Lang"] == "en"
+    assert pdf.metadata.title == "Wren: care and wear"
+    fonts = {
+        font.get_object()["/BaseFont"].partition("+")[2]
+        for sheet in pdf.pages
+        for font in sheet["/Resources"]["/Font"].values()
+    }
+    assert fonts == {"DejaVu-Sans", "DejaVu-Sans-Bold"}  # both in fonts-dejavu-core
+
+
+def test_the_red_box_comes_before_everything_else(limb):
+    html = html_of(limb)
+    order = ["Go to emergency now.", "Do not wait for symptoms.", "Tonight", "Stop and call us the same day"]
+    order += ["Check the skin", "Magnets and small parts", "step by step", "Signs that the arm is too small"]
+    places = [html.index(words) for words in order]
+    assert places == sorted(places)
+    assert text_of(pdf_of(limb)).startswith("Magnet swallowed? Go to emergency now. Do not wait for symptoms.")
+
+
+def test_both_numbers_the_side_and_the_caution_are_printed(limb):
+    text = text_of(pdf_of(limb))
+    for words in (PHONE, OUT_OF_HOURS, "Wren’s left arm", "Your licensed prosthetist, who fits the arm, decides."):
+        assert words in text
+    assert text.count("An estimate. Your prosthetist decides.") == 2  # at the foot of both pages
+    assert "Follow those first." in text
+
+
+def test_a_right_limb_says_right(limb):
+    limb.side = Limb.Side.RIGHT
+    text = text_of(pdf_of(limb))
+    assert "right arm" in text and "left" not in text
+
+
+def test_it_reads_at_or_below_sixth_grade_in_short_sentences(limb):
+    magnets(limb)
+    make_forecast(limb)
+    blocks = blocks_of(html_of(limb))
+    running = [block for block in blocks if block.count(" ") > 2]
+    assert textstat.flesch_kincaid_grade(" ".join(blocks)) <= READING_GRADE
+    assert textstat.flesch_kincaid_grade(" ".join(running)) <= READING_GRADE
+    sentences = re.split(r"(?<=[.!?:])\s+", " ".join(blocks))
+    assert [s for s in sentences if len(s.split()) > LONGEST_SENTENCE] == []
+
+
+def test_the_grade_is_the_published_formula():
+    """Flesch-Kincaid: 0.39 words a sentence + 11.8 syllables a word - 15.59."""
+    text = "Wipe the socket each day. Let it dry."  # 8 words, 2 sentences, 9 syllables
+    assert textstat.flesch_kincaid_grade(text) == pytest.approx(0.39 * 8 / 2 + 11.8 * 9 / 8 - 15.59, abs=0.01)
+
+
+def test_no_word_of_the_trade_or_of_the_program_reaches_the_family(limb):
+    magnets(limb)
+    make_forecast(limb, layer_on=date(2026, 9, 1))
+    text = " ".join(blocks_of(html_of(limb))).lower()
+    for word in (
+        "transradial",
+        "girth",
+        "station",
+        "forecast",
+        "refit",
+        "residual",
+        "stump",
+        "doff",
+        "electrode",
+        "tem",
+    ):
+        assert not re.search(rf"\b{word}", text), word
+
+
+@pytest.mark.parametrize("minutes", [15, 25])
+def test_the_clinics_limit_for_marks_is_the_one_printed(limb, minutes):
+    ClinicSettings.objects.create(clinic=limb.child.clinic, mark_limit_minutes=minutes)
+    html = html_of(limb)
+    for words in (
+        "Wait {} minutes.",
+        "gone in {} minutes.",
+        "longer than {} minutes",
+        "gone in {} min?",
+        "after {} minutes",
+    ):
+        assert words.format(minutes) in html
+
+
+def test_a_step_waits_for_clear_marks_and_has_a_date_to_write_and_boxes_to_tick(limb):
+    html = html_of(limb)
+    assert "Go to the next step only when all marks are gone in 20 minutes." in html
+    assert html.count("☐ yes: next step") == html.count("☐ no: call us") == 7
+    assert html.count('<td class="write">&#160;</td>') == 7
+
+
+def test_childrens_short_starts_say_they_are_common_practice_and_the_adult_plan_says_so_too(limb):
+    assert "common practice" in html_of(limb) and "printed for adults" not in html_of(limb)
+    limb.child.birth_date = date(2010, 3, 14)
+    assert "printed for adults" in html_of(limb) and "common practice" not in html_of(limb)
+    assert "common practice" in html_of(limb, Wearer.EXPERIENCED)
+
+
+def test_naps_are_named_for_the_small_only(limb):
+    assert "naps" not in html_of(limb)
+    limb.child.birth_date = date(2023, 3, 14)
+    assert "Arm off for naps too." in html_of(limb)
+
+
+def test_the_magnets_on_the_childs_own_sleeves_are_counted(limb):
+    assert "Write the number here" in html_of(limb)
+    magnets(limb, 6)
+    magnets(limb, 1)
+    magnets(limb, 9, retired_on=TODAY)
+    html = html_of(limb)
+    assert "<b>6 magnets</b>" in html and "<b>1 magnet</b>" in html and "9 magnets" not in html
+
+
+@pytest.mark.parametrize(
+    ("implant", "words"),
+    [
+        (Child.Implant.UNKNOWN, "We have not asked you yet."),
+        (Child.Implant.CHILD, "You told us: your child has an implant."),
+        (Child.Implant.HOUSEHOLD, "You told us: someone at home has an implant."),
+        (Child.Implant.BOTH, "You told us: your child has an implant."),
+    ],
+)
+def test_what_is_known_of_implants_stands_in_a_box(limb, implant, words):
+    limb.child.implant = implant
+    html = html_of(limb)
+    assert words in html
+    assert "15 cm (6 inches)" in html and "No MRI with the arm on." in html
+
+
+def test_no_implant_still_says_how_far_to_keep_away(limb):
+    limb.child.implant = Child.Implant.NONE
+    html = html_of(limb)
+    assert "You told us" not in html and "We have not asked" not in html and "15 cm (6 inches)" in html
+
+
+def test_a_problem_seen_at_the_last_visit_comes_before_wearing(limb):
+    make_forecast(limb, state=Forecast.State.FIT_PROBLEM, next_action=Forecast.NextAction.FIT_PROBLEM, early=None)
+    html = html_of(limb)
+    assert '<p class="boxed">Stop wearing the arm. Call us today.</p>' in html
+    assert "Play together" not in html
+
+
+def test_dates_come_from_the_stored_forecast_and_the_booked_appointments(limb):
+    forecast = make_forecast(limb, layer_on=date(2026, 9, 1))
+    make_appointment(limb.child, datetime(2026, 6, 10, 1, 30, tzinfo=UTC))  # the evening before in Chicago
+    make_appointment(limb.child, noon(date(2026, 7, 9)), status="cancelled")
+    make_appointment(limb.child, noon(TODAY - timedelta(days=1)))
+    html = html_of(limb)
+    assert "Tuesday, 9 June 2026, 8:30 p.m." in html
+    assert "9 July" not in html and "3 May" not in html
+    assert "Come in by 1 September 2026." in html
+    assert "between 28 February 2027 and 15 November 2027" in html
+    assert "<dt>Come and be measured by</dt>" in html and "31 October 2026" in html
+    assert f"Estimate {forecast.pk} of 4 May 2026" in html
+
+
+def test_without_a_forecast_there_is_room_to_write_the_next_visit(limb):
+    html = html_of(limb)
+    assert "Next visit: ____" in html and "Estimate" not in html
+
+
+def test_a_child_is_experienced_once_an_earlier_socket_was_worn(limb):
+    visit = make_visit(limb.child, on=date(2025, 5, 6))
+    first = make_socket(visit, limb, {60: 180})
+    assert usual_wearer(limb) == Wearer.NEW
+    first.retired_on, first.why_retired = TODAY, "outgrown_girth"
+    first.save()
+    assert usual_wearer(limb) == Wearer.EXPERIENCED
+
+
+def test_more_rows_ask_no_more_queries(limb):
+    def queries():
+        fresh = Limb.objects.select_related("child__clinic").get(pk=limb.pk)
+        with CaptureQueriesContext(connection) as caught:
+            care_sheet(fresh, TODAY, Wearer.NEW)
+        return len(caught)
+
+    make_forecast(limb)
+    few = queries()
+    for day in range(1, 6):
+        magnets(limb)
+        make_appointment(limb.child, noon(TODAY + timedelta(days=day)))
+    assert queries() == few
+
+
+@pytest.fixture
+def pretend_spanish(monkeypatch):
+    """A Spanish catalogue that answers every sentence with a mark and a fifth more letters, as Spanish runs longer."""
+    catalogue = trans_real.translation("es")
+
+    def mark(text):
+        return f"¡{text}{'ñ' * (len(text) // 5)}"
+
+    monkeypatch.setattr(catalogue, "gettext", mark)
+    monkeypatch.setattr(catalogue, "ngettext", lambda one, many, n: mark(one if n == 1 else many))
+
+
+def test_in_spanish_every_sentence_goes_through_the_catalogue(limb, pretend_spanish):
+    magnets(limb)
+    make_forecast(limb, layer_on=date(2026, 9, 1))
+    make_appointment(limb.child, noon(date(2026, 6, 9)))
+    with translation.override("es"):
+        html = html_of(limb)
+    assert '<html lang="es">' in html
+    own = {"Wren", "Millbrook", PHONE, OUT_OF_HOURS, limb.child.shown_case_number}
+    untranslated = [b for b in blocks_of(html) if "¡" not in b and not any(word in b for word in own)]
+    assert [b for b in untranslated if re.search("[a-z]{3}", b.replace("de junio de", "").replace("martes", ""))] == []
+
+
+def test_a_fifth_longer_the_sheet_still_has_two_pages(limb, pretend_spanish):
+    magnets(limb)
+    make_forecast(limb, layer_on=date(2026, 9, 1))
+    make_appointment(limb.child, noon(date(2026, 6, 9)))
+    pdf = PdfReader(io.BytesIO(pdf_of(limb, language="es")))
+    assert pdf.trailer["/Root"]["/Lang"] == "es"
+    assert len(pdf.pages) == 2
