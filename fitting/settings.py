@@ -122,6 +122,7 @@ STORAGES = {
         else "whitenoise.storage.CompressedManifestStaticFilesStorage"
     },
 }
+WHITENOISE_AUTOREFRESH = WHITENOISE_USE_FINDERS = DEBUG
 WHITENOISE_SKIP_COMPRESS_EXTENSIONS = ["map", "gz", "br", "png", "jpg", "woff2"]
 MEDIA_ROOT = DATA_DIR / "media"
 

@@ -6,9 +6,11 @@ from auditlog.admin import LogEntryAdmin
 from auditlog.models import LogEntry
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import redirect_to_login
 from django.contrib.contenttypes.models import ContentType
 from django.core.exceptions import PermissionDenied
+from django.utils.decorators import method_decorator
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 
@@ -37,7 +39,8 @@ class SetupSite(admin.AdminSite):
 
         return inner
 
-    @never_cache
+    @method_decorator(never_cache)
+    @login_not_required
     def login(self, request, extra_context=None):
         """There is one sign-in page."""
         if request.user.is_authenticated and not self.has_permission(request):

@@ -99,10 +99,25 @@ class GuardianForm(forms.ModelForm):
         help_texts = {"relationship": _("Such as mother, grandfather, foster parent.")}
 
 
+class FamilyFormSet(forms.BaseFormSet):
+    default_error_messages = {"too_few_forms": _("Keep at least one guardian.")}
+
+    def add_fields(self, form, index):
+        super().add_fields(form, index)
+        if self.can_delete:
+            form.fields["DELETE"].label = _("Remove this guardian")
+
+
 def guardian_formset(data=None, guardians=()):
     """Rows for a family: those known, then one empty row; the first is required."""
     factory = forms.formset_factory(
-        GuardianForm, min_num=1, validate_min=True, max_num=MOST_GUARDIANS, extra=1, can_delete=bool(guardians)
+        GuardianForm,
+        formset=FamilyFormSet,
+        min_num=1,
+        validate_min=True,
+        max_num=MOST_GUARDIANS,
+        extra=1,
+        can_delete=bool(guardians),
     )
     initial = [{"guardian": g.pk, **{name: getattr(g, name) for name in GuardianForm.Meta.fields}} for g in guardians]
     return factory(data, prefix="guardians", initial=initial)

@@ -23,7 +23,7 @@ from patients.roles import Action
 def socket_new(request, pk):
     limb = get_object_or_404(Limb.objects.visible_to(request.user).select_related("child__clinic"), pk=pk)
     visits = measured_visits(limb)
-    context = {"limb": limb, "child": limb.child, "visits": visits}
+    context = {"limb": limb, "child": limb.child, "visits": visits, "landmark": landmark_words(limb.level)}
     if not visits:
         return render(request, "fitting/socket_new.html", context)
     usual = {"visit": visits[0], "allowance_mm": settings_of(limb.child.clinic).allowance_mm}
@@ -60,8 +60,11 @@ def _length(length_mm, limb):
 
 
 def _place(row, limb):
-    words = {"distance": _length(row.station_mm, limb), "landmark": landmark_words(limb.level, row.landmark)}
-    return _("%(distance)s from the %(landmark)s") % words
+    """A station's distance; its landmark only where that is not the level's own, which heads the table."""
+    distance, landmark = _length(row.station_mm, limb), landmark_words(limb.level, row.landmark)
+    if landmark == landmark_words(limb.level):
+        return distance
+    return _("%(distance)s from the %(landmark)s") % {"distance": distance, "landmark": landmark}
 
 
 @requires(Action.READ_CASE)
@@ -98,6 +101,7 @@ def _shown(row):
         "socket": row,
         "limb": limb,
         "child": limb.child,
+        "landmark": landmark_words(limb.level),
         "caution": CAUTION,
         "lengths": {**lengths, "forearm_length_mm": forearm},
         "stations": [(_place(s, limb), [_length(size, limb) for size in every]) for s, every in sizes],
