@@ -80,6 +80,9 @@ class ChildCourse:
     def _only_weighed(self, last):
         return last and self.person.turn.only_weighed
 
+    def _measured_days(self):
+        return self.days[:-1] if self.person.turn.only_weighed else self.days
+
     def _age(self, day):
         return age_months(self.person.child.birth_date, day)
 
@@ -110,7 +113,8 @@ class ChildCourse:
         """What the clinic does after a visit: a layer comes out, or a new socket is made and fitted."""
         by, now = self.person.team.prosthetist, visit.recorded_at + timedelta(minutes=20)
         course.take_due_layer_out(day, age, by, now)
-        why, fit_day = course.why_refit(day), weekday_on_or_after(day + timedelta(FITTED_AFTER_DAYS))
+        why = course.why_refit(day, last_measured=day == self._measured_days()[-1])
+        fit_day = weekday_on_or_after(day + timedelta(days=FITTED_AFTER_DAYS))
         if why is None or not self._fits_in(visit, fit_day):
             return
         girths_mm = girths_of(readings, course.limb)

@@ -71,10 +71,12 @@ class LimbCourse:
         take_layer_out(self.worn.row.layers.filter(out_on=None).first(), by, day, after_mm, now)
         self.worn.gap_mm, self.worn.gap_age_months = after_mm, age_months
 
-    def why_refit(self, day: date) -> str | None:
+    def why_refit(self, day: date, last_measured: bool) -> str | None:
         """Why the promise asks for a new socket; "" for a first one, None when the one in use still serves."""
         if self.worn is None:
             return "" if self.turn.makes_sockets else None
+        if self.turn.new_at_last and last_measured:
+            return Socket.WhyRetired.CHANGED_DESIGN
         promise, soon = self._promise(), day + timedelta(days=ACTS_AHEAD_DAYS)
         if not self.turn.makes_refits:
             return None

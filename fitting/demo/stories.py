@@ -12,6 +12,7 @@ class Turn:
 
     findings: present fit at the last visit; allowance_mm, layers_mm: of every socket made; longer_mm: prosthesis beyond
     the sound forearm when made; makes_sockets, makes_refits, takes_layers_out: whether the clinic acts
+    new_at_last: a new socket is made from the last visit that measures the limb, whatever the promise says
     widening: extra girth [share a year]; heavier: weight at the last visit, as a multiple
     slipped: whether one girth is typed in the wrong unit; only_weighed: no limb readings at the last visit
     """
@@ -22,6 +23,7 @@ class Turn:
     longer_mm: float = 5.0
     makes_sockets: bool = True
     makes_refits: bool = True
+    new_at_last: bool = False
     takes_layers_out: bool = True
     widening: float = 0.0
     heavier: float = 1.0
@@ -46,11 +48,11 @@ TURNS = {
     "open_skin": Turn(findings=OPEN_SKIN),
     "overgrowth": Turn(findings=OVERGROWTH),
     "overdue": Turn(allowance_mm=0.0, layers_mm=(), makes_refits=False, widening=0.03),
-    "stale": Turn(allowance_mm=9.0, layers_mm=(), longer_mm=15.0),
+    "stale": Turn(allowance_mm=8.0, layers_mm=(), longer_mm=12.0, new_at_last=True),
     "layer_due": Turn(allowance_mm=0.0, layers_mm=(1.5, 1.0), makes_refits=False, takes_layers_out=False),
     "longer_sleeve": Turn(allowance_mm=8.0, layers_mm=(1.5, 1.0), makes_refits=False),
     "loose": Turn(findings=LOOSE, makes_refits=False, widening=-0.05),
-    "weight_change": Turn(allowance_mm=10.0, layers_mm=(1.0,), heavier=1.13, only_weighed=True),
+    "weight_change": Turn(allowance_mm=9.0, layers_mm=(), new_at_last=True, heavier=1.13, only_weighed=True),
     "no_socket": Turn(makes_sockets=False),
     "may_not_outgrow": Turn(allowance_mm=10.0, layers_mm=(), longer_mm=15.0),
     "unit_slip": Turn(slipped=True),
