@@ -26,6 +26,7 @@ class DueState(models.TextChoices):
     MATURING = "maturing", _("maturing")
     NO_SOCKET = "no_socket", _("no socket")
     NO_REFERENCE = "no_reference", _("no date at this age")
+    SOON = "soon", _("due within 90 days")
     LATER = "later", _("nothing due within 90 days")
 
 
@@ -58,25 +59,26 @@ def conditions(as_of: date) -> dict[str, Q]:
         DueState.MATURING: Q(**{f"{P}state": Forecast.State.MATURING}),
         DueState.NO_SOCKET: Q(**{f"{P}state": Forecast.State.NO_SOCKET}) | Q(current_forecast__isnull=True),
         DueState.NO_REFERENCE: Q(**{f"{P}state": Forecast.State.NO_REFERENCE}),
+        DueState.SOON: Q(**{f"{P}act_on__lte": as_of + timedelta(days=LATER_DAYS)}),
     }
+
+
+def with_due_state(limbs, as_of: date):
+    """Limbs with `due_state`, the first state that holds on a day, and their current forecast."""
+    states = (When(condition, then=Value(str(state))) for state, condition in conditions(as_of).items())
+    return limbs.select_related("child__clinic", "current_forecast__forecast").annotate(
+        due_state=Case(*states, default=Value(DueState.LATER.value), output_field=TextField())
+    )
 
 
 def due_limbs(user, as_of: date):
     """Limbs of active children `user` may see, most pressing first, with state, newest observer and next booking."""
     newest_visit = Visit.objects.filter(child=OuterRef("child")).order_by("-at")
     booked = Appointment.objects.booked().filter(child=OuterRef("child"), at__date__gte=as_of).order_by("at")
-    met = conditions(as_of)
     return (
-        Limb.objects.visible_to(user)
-        .of_active_children()
-        .select_related("child__clinic", "current_forecast__forecast")
+        with_due_state(Limb.objects.visible_to(user).of_active_children(), as_of)
         .annotate(
-            due_state=Case(
-                *(When(condition, then=Value(str(state))) for state, condition in met.items()),
-                default=Value(DueState.LATER.value),
-                output_field=TextField(),
-            ),
-            urgency=Case(When(met[DueState.FIT_PROBLEM], then=0), default=1),
+            urgency=Case(When(conditions(as_of)[DueState.FIT_PROBLEM], then=0), default=1),
             first_day=Coalesce(F(f"{P}act_on"), Value(as_of, output_field=models.DateField())),
             observer_id=Subquery(newest_visit.values("observer")[:1]),
             booked_at=Subquery(booked.values("at")[:1]),

@@ -1,13 +1,20 @@
 from django.urls import include, path
 
 from fitting.views.appointment import appointment, appointment_new
+from fitting.views.case import case
+from fitting.views.cases import cases
 from fitting.views.child import child_edit, child_new
+from fitting.views.due_list import due_list
 from fitting.views.health import health
 from fitting.views.limb import limb_new
 from fitting.views.socket import socket, socket_new
+from fitting.views.today import today
 from patients.admin import setup
 
 urlpatterns = [
+    path("", today, name="today"),
+    path("due/", due_list, name="due_list"),
+    path("cases/", cases, name="cases"),
     path("", include("patients.urls")),
     path("setup/", setup.urls),
     path("health", health, name="health"),
@@ -18,4 +25,5 @@ urlpatterns = [
     path("appointments/<int:pk>/", appointment, name="appointment"),
     path("limbs/<int:pk>/socket/", socket_new, name="socket_new"),
     path("sockets/<int:pk>/", socket, name="socket"),
+    path("cases/<case_number>/", case, name="case"),
 ]

@@ -4,18 +4,22 @@ from datetime import date
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, pgettext
+from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 from fitting.calc import next_action as act
 from fitting.calc.limb import level_facts
 from fitting.landmarks import landmark_word
 from fitting.models import Forecast
+from fitting.quantities import format_length
 
 CAUTION = gettext_lazy("An estimate. The licensed prosthetist decides; local rules come first.")
 FAMILY_CAUTION = gettext_lazy("This is our best guess. Your prosthetist decides.")
 STOP_AND_CALL = gettext_lazy(
     "Stop wearing and call the same day: open skin, a blister, swelling, pain, or a numb, cold or blue limb."
 )
+
+NEVER_MEASURED = gettext_lazy("Never measured.")
+MEASURE_FIRST = gettext_lazy("Measure the limb.")
 
 FINDINGS = {
     "overgrowth": gettext_lazy("pointed end, thin shiny skin or a tender bony tip"),
@@ -59,6 +63,16 @@ def day_words(day: date) -> str:
     return date_format(day, pgettext("a day written out, in Django's date format letters", "j F Y"))
 
 
+def age_words(birth_date: date, on: date) -> str:
+    """Age in completed years and months."""
+    months_lived = (on.year - birth_date.year) * 12 + on.month - birth_date.month - (on.day < birth_date.day)
+    years, months = divmod(max(months_lived, 0), 12)
+    parts = [ngettext("%d year", "%d years", years) % years] if years else []
+    if months or not years:
+        parts.append(ngettext("%d month", "%d months", months) % months)
+    return " ".join(parts)
+
+
 def landmark_words(level: str, landmark: str = "") -> str:
     """The landmark named, or else the one the stations of a level start from, in words."""
     return str(landmark_word(landmark or level_facts(level).station_landmark))
@@ -73,14 +87,33 @@ def part_words(part: str, level: str, unit: str) -> str:
     if not part:
         return ""
     _girth, *landmark, station_mm = part.split(":")
+    if float(station_mm) == 0:
+        return _("the girth at the %(landmark)s") % {"landmark": landmark_words(level, *landmark)}
     return _("the girth %(distance)s from the %(landmark)s") % {
-        "distance": f"{float(station_mm):g} mm",
+        "distance": format_length(float(station_mm), unit),
         "landmark": landmark_words(level, *landmark),
     }
 
 
 def limiting_words(forecast: Forecast, unit: str) -> str:
     return part_words(forecast.limiting, forecast.limb.level, unit)
+
+
+LENGTH_BANDS = {
+    "very_short": gettext_lazy("very short"),
+    "short": gettext_lazy("short"),
+    "medium": gettext_lazy("medium"),
+    "standard": gettext_lazy("standard"),
+    "long": gettext_lazy("long"),
+    "humeral_neck": gettext_lazy("humeral neck"),
+    "wrist_disarticulation": gettext_lazy("wrist disarticulation length"),
+    "elbow_disarticulation": gettext_lazy("elbow disarticulation length"),
+}
+
+
+def band_words(band: str | None) -> str:
+    """A band of length level in words; empty for none."""
+    return str(LENGTH_BANDS[band]) if band else ""
 
 
 def finding_words(codes) -> str:
@@ -187,7 +220,8 @@ def _stale(forecast, found, as_of):
         return ""
     if forecast.remeasure_by and forecast.remeasure_by <= as_of:
         return _("The readings are stale since %(day)s.") % {"day": day_words(forecast.remeasure_by)}
-    return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)} if found else ""
+    asked = found and forecast.remeasure_by and forecast.act_on < forecast.remeasure_by
+    return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)} if asked else ""
 
 
 UNDATED = {

@@ -129,8 +129,8 @@ def test_families_hear_of_a_window_of_days():
 
 
 def test_a_landmark_of_its_own_is_named():
-    said = wording.part_words("girth:olecranon:45.5", Limb.Level.TRANSRADIAL, "mm")
-    assert said == "the girth 45.5 mm from the olecranon"
+    said = wording.part_words("girth:olecranon:45", Limb.Level.TRANSRADIAL, "cm")
+    assert said == "the girth 4.5 cm from the olecranon"
 
 
 def codes_in(function):
