@@ -36,7 +36,6 @@ def _make_member(row, clinics):
         username=row["sign_in_name"],
         first_name=row["given_name"],
         last_name=row["family_name"],
-        is_staff="administrator" in roles,
     )
     validate_password(DEMO_PASSWORD, member)
     member.set_password(DEMO_PASSWORD)
