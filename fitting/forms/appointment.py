@@ -14,10 +14,10 @@ from patients.versions import VersionedForm
 
 
 def clinic_time(day, time, zone):
-    """The moment of a wall-clock time at a clinic, the earlier one where the clock shows it twice; None where never."""
-    moment = datetime.combine(day, time, tzinfo=zone)
-    back = moment.astimezone(UTC).astimezone(zone)
-    return moment if back.replace(tzinfo=None) == moment.replace(tzinfo=None) else None
+    """The moment [UTC] of a wall-clock time at a clinic, the earlier one where the clock shows it twice; None if never."""
+    moment = datetime.combine(day, time, tzinfo=zone).astimezone(UTC)
+    shown = moment.astimezone(zone).replace(tzinfo=None)
+    return moment if shown == datetime.combine(day, time) else None
 
 
 class AppointmentForm(VersionedForm):
