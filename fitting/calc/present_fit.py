@@ -140,7 +140,7 @@ def _remeasure(findings):
 
 def _weight_change_percent(findings):
     now, at_cast = findings.weight_kg, findings.weight_at_cast_kg
-    return None if now is None or not at_cast else 100 * (now / at_cast - 1)
+    return None if now is None or not at_cast else 100 * (now - at_cast) / at_cast
 
 
 def _wear_ratio(findings):
