@@ -6,23 +6,20 @@ from datetime import date, timedelta
 from django.db.models import Sum
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from fitting.calc.capacity import GIRTH_PER_RADIUS, held_girth_mm
 from fitting.calc.limb import level_facts
 from fitting.calc.plan_days import YOUNG_UNDER_YEARS
-from fitting.calc.units import MONTHS_PER_YEAR, age_months, age_years
+from fitting.calc.units import age_years
 from fitting.drawings import LimbDrawing, StationMark, limb_drawing
 from fitting.models import Forecast, Sleeve, Socket, SocketStation
 from fitting.quantities import format_length
 from fitting.sheets.readings import M, Place, Records, Row, records_of, row_of
 from fitting.sheets.render import sheet_pdf
-from fitting.wording import dates_sentence, day_words, next_step, note_sentences
+from fitting.wording import age_words, dates_sentence, day_words, next_step, note_sentences
 from patients.models import Limb
 
 TEMPLATE = "fitting/sheets/fitting_sheet.html"
-
-MONTHS_UNTIL_YEARS = 24  # younger children's age is told in months, common practice
 
 
 class NotPrintableError(Exception):
@@ -95,6 +92,7 @@ class FittingSheet:
     printed_on: date
     age: str
     measured_on: date
+    before_on: date | None
     drawing: LimbDrawing
     stations: tuple[StationRow, ...]
     others: tuple[Row, ...]
@@ -122,8 +120,9 @@ def fitting_sheet(limb: Limb, as_of: date, reason: str = "") -> FittingSheet:
     return FittingSheet(
         limb=limb,
         printed_on=as_of,
-        age=_age_words(limb.child.birth_date, as_of),
+        age=age_words(limb.child.birth_date, as_of),
         measured_on=records.measured_on,
+        before_on=records.before_on,
         drawing=drawing_of(records),
         stations=_station_rows(records),
         others=tuple(row_of(place, records) for place in records.places if place not in records.stations),
@@ -192,14 +191,6 @@ def _waiting_since(records) -> date | None:
 def _limit_days(records, measured_on) -> int:
     young = age_years(records.limb.child.birth_date, measured_on) < YOUNG_UNDER_YEARS
     return records.tolerances.remeasure_days_young if young else records.tolerances.remeasure_days
-
-
-def _age_words(birth_date, as_of) -> str:
-    months = int(age_months(birth_date, as_of))
-    if months < MONTHS_UNTIL_YEARS:
-        return ngettext("%(n)d month", "%(n)d months", months) % {"n": months}
-    years = {"years": months // MONTHS_PER_YEAR, "months": months % MONTHS_PER_YEAR}
-    return _("%(years)d years %(months)d months") % years
 
 
 def _station_rows(records) -> tuple[StationRow, ...]:

@@ -33,7 +33,10 @@ SOUND_GIRTH = {
 
 @dataclass(frozen=True)
 class FormRow:
-    """One place to measure: its words, the difference that asks for a third take, the last value and its day."""
+    """One place to measure: its words, the difference that asks for a third take, the last value.
+
+    last_day: empty when never measured or measured on the form's `measured_on`
+    """
 
     place: str
     third_take_above: str
@@ -64,6 +67,7 @@ class MeasuringForm:
     limb: Limb
     printed_on: date
     unit: str
+    measured_on: date | None
     drawing: LimbDrawing
     groups: tuple[FormGroup, ...]
     conditions: tuple[Question, ...]
@@ -82,6 +86,7 @@ def measuring_form(limb: Limb, as_of: date) -> MeasuringForm:
         limb=limb,
         printed_on=as_of,
         unit=str(limb.child.clinic.get_length_unit_display()),
+        measured_on=records.measured_on,
         drawing=drawing_of(records),
         groups=tuple(group for group in _groups(records) if group.rows),
         conditions=_conditions(),
@@ -133,8 +138,8 @@ def _row(place: Place, records: Records) -> FormRow:
     words, limit = place_words(place, records), _third_take_limit(place.measure, records)
     if place.now is None:
         return FormRow(words, limit)
-    show = show_for(place.measure, records)
-    return FormRow(words, limit, show(place.now.value), short_day(records.day_of(place.now.visit)))
+    value, day = show_for(place.measure, records)(place.now.value), records.day_of(place.now.visit)
+    return FormRow(words, limit, value, "" if day == records.measured_on else short_day(day))
 
 
 def _third_take_limit(measure, records) -> str:

@@ -65,6 +65,11 @@ class Records:
         """Day of the limb's newest reading."""
         return max((self.day_of(place.now.visit) for place in self.places if place.now.limb_id), default=None)
 
+    @property
+    def before_on(self) -> date | None:
+        """Day of the limb's newest reading that another has followed."""
+        return max((self.day_of(place.before.visit) for place in self.places if place.before), default=None)
+
     def newest(self, *measures: str) -> float | None:
         """Newest value of the first of the measures that was taken [mm or kg]."""
         values = {place.measure: place.now.value for place in self.places}
@@ -152,7 +157,7 @@ def row_of(place: Place, records: Records, girth_at_cast_mm: float | None = None
     return Row(
         place=place_words(place, records),
         now=_shown(place.now, records, show, records.measured_on),
-        before=_shown(place.before, records, show, None),
+        before=_shown(place.before, records, show, records.before_on),
         at_cast=None if at_cast is None else Shown(show(at_cast)),
         since_before=change(place.now, place.before, place.before and place.before.value, records.tolerances, show),
         since_cast=change(place.now, cast, at_cast, records.tolerances, show),
