@@ -44,7 +44,7 @@ LOOSE = {"hold": PresentFit.Hold.LOOSE}
 
 USUAL = Turn()
 TURNS = {
-    "fit_problem": Turn(findings=PINCHES, makes_refits=False),
+    "fit_problem": Turn(findings=PINCHES, makes_refits=False, widening=0.02),
     "open_skin": Turn(findings=OPEN_SKIN),
     "overgrowth": Turn(findings=OVERGROWTH),
     "overdue": Turn(allowance_mm=0.0, layers_mm=(), makes_refits=False, widening=0.03),
