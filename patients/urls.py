@@ -1,11 +1,9 @@
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LogoutView
 from django.urls import path
 
+from patients.views.sign_in import SignIn
+
 urlpatterns = [
-    path(
-        "sign-in/",
-        LoginView.as_view(template_name="patients/sign_in.html", redirect_authenticated_user=True),
-        name="sign_in",
-    ),
+    path("sign-in/", SignIn.as_view(), name="sign_in"),
     path("sign-out/", LogoutView.as_view(), name="sign_out"),
 ]
