@@ -171,7 +171,7 @@ def test_a_lead_off_for_50_ms():
     assert faults_of(t, x) == []
     x[7049] = 0.05
     fault = only(faults_of(t, x), "lead_off")
-    assert (fault.at_s, fault.figures) == (7.0, {"times": 1, "longest_ms": 50})
+    assert (fault.at_s, fault.figures) == (7.0, {"times": 1, "longest_ms": pytest.approx(50)})
 
 
 def test_already_rectified():

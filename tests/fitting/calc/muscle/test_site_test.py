@@ -34,8 +34,7 @@ def test_a_clear_site_is_usable_and_its_levels_are_the_true_ones():
 
 
 def test_contractions_found_are_those_cued():
-    levels = {level: CLEAR_LN["rest"] + n for n, level in enumerate(CLEAR_LN)}
-    site = simulate(seed=3, levels_ln=levels)
+    site = simulate(seed=3, levels_ln={"rest": -5.5, "light": -3.7, "medium": -3.1, "hard": -2.5})
     found = site_test(site.recording, site.cues).channels[0].contractions
     for cue in site.cues:
         middle = (cue.start_s + cue.end_s) / 2
@@ -175,6 +174,6 @@ def test_a_minute_of_two_channels_takes_no_longer_than_half_a_second():
 
 
 def timed(site):
-    start = time.perf_counter()
+    start = time.process_time()
     site_test(site.recording, site.cues)
-    return time.perf_counter() - start
+    return time.process_time() - start
