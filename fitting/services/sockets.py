@@ -48,10 +48,9 @@ def make_socket(limb: Limb, by: Staff, what: SocketIn, stations, layer_thickness
         recorded_by=by,
         recorded_at=now,
     )
-    for station in stations:
-        SocketStation.objects.create(socket=socket, **vars(station))
-    for number, thickness_mm in enumerate(layer_thicknesses_mm, start=1):
-        Layer.objects.create(socket=socket, number=number, thickness_mm=thickness_mm)
+    SocketStation.objects.bulk_create([SocketStation(socket=socket, **vars(station)) for station in stations])
+    numbered = enumerate(layer_thicknesses_mm, start=1)
+    Layer.objects.bulk_create([Layer(socket=socket, number=number, thickness_mm=mm) for number, mm in numbered])
     return socket
 
 

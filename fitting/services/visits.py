@@ -68,8 +68,7 @@ def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: da
     )
     if not created:
         return visit
-    for reading in readings:
-        _store_reading(visit, reading, by, now)
+    Reading.objects.bulk_create([_row(visit, reading, by, now) for reading in readings])
     for fit in fits:
         PresentFit.objects.create(
             visit=visit, limb=fit.limb, socket=fit.socket, recorded_by=by, recorded_at=now, **fit.findings
@@ -79,8 +78,8 @@ def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: da
     return visit
 
 
-def _store_reading(visit: Visit, reading: ReadingIn, by: Staff, now: datetime) -> Reading:
-    return Reading.objects.create(
+def _row(visit: Visit, reading: ReadingIn, by: Staff, now: datetime) -> Reading:
+    return Reading(
         visit=visit,
         limb=reading.limb,
         measure=reading.measure,
