@@ -104,7 +104,7 @@ def _room(room):
 
 
 def _fan(made, inputs):
-    """Quantiles of the true girth ahead at the station with the earliest date, and the girth above which it is outgrown."""
+    """Quantiles of the true girth ahead at the station dated first, and the girth above which that one is outgrown."""
     followed = [room for room in made.rooms if room.comparable]
     if inputs.outlooks.girths is None or not followed:
         return {}
