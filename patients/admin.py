@@ -23,6 +23,7 @@ class SetupSite(admin.AdminSite):
 
     site_title = site_header = "Doorpost"
     index_title = _("Settings and staff")
+    site_url = None
     enable_nav_sidebar = False
 
     def has_permission(self, request):

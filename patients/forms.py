@@ -100,7 +100,7 @@ class GuardianForm(forms.ModelForm):
 
 
 class FamilyFormSet(forms.BaseFormSet):
-    default_error_messages = {"too_few_forms": _("Keep at least one guardian.")}
+    default_error_messages = {"too_few_forms": _("A child needs at least one guardian.")}
 
     def add_fields(self, form, index):
         super().add_fields(form, index)

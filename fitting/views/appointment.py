@@ -31,7 +31,9 @@ def appointment_new(request, case_number):
     if request.method == "POST" and form.is_valid() and taken(form, lambda: book(form.save(commit=False), now)):
         messages.success(request, _("Booked."))
         return redirect("appointment", form.instance.pk)
-    return render(request, "fitting/appointment.html", {"form": form, "child": child, "editable": True})
+    return render(
+        request, "fitting/appointment.html", {"form": form, "forms": [form], "child": child, "editable": True}
+    )
 
 
 @requires(Action.READ_CASE)
@@ -82,6 +84,7 @@ def _page(request, row, form, differences=None):
         "appointment": row,
         "child": row.child,
         "form": form,
+        "forms": [form],
         "when": _("%(day)s at %(time)s") % {"day": day_words(local.date()), "time": time_format(local)},
         "closable": booked,
         "editable": booked or form.is_bound,

@@ -58,7 +58,8 @@ def child_edit(request, case_number):
 
 
 def _page(request, form, guardians, **context):
-    return render(request, "fitting/child.html", {"form": form, "guardians": guardians, **context})
+    context |= {"form": form, "guardians": guardians, "forms": [form, *guardians]}
+    return render(request, "fitting/child.html", context)
 
 
 def _names(child):

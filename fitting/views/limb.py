@@ -23,4 +23,6 @@ def limb_new(request, case_number):
         except StepError as refusal:
             form.add_error(refusal.field, str(refusal))
     both_entered = child.limbs.count() == len(Limb.Side.choices)
-    return render(request, "fitting/limb.html", {"form": form, "child": child, "both_entered": both_entered})
+    return render(
+        request, "fitting/limb.html", {"form": form, "forms": [form], "child": child, "both_entered": both_entered}
+    )

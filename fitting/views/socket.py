@@ -36,7 +36,11 @@ def socket_new(request, pk):
         messages.success(request, _("The socket is entered. Record here the day it is fitted."))
         return redirect("socket", made.pk)
     rows = [(_place(reading, limb), _length(reading.value, limb), field) for reading, field in form.station_rows]
-    return render(request, "fitting/socket_new.html", {**context, "source": source, "form": form, "rows": rows})
+    return render(
+        request,
+        "fitting/socket_new.html",
+        {**context, "source": source, "form": form, "forms": [source, form], "rows": rows},
+    )
 
 
 def _socket_form(data, limb, today, visit, allowance_mm):
@@ -85,7 +89,8 @@ def socket(request, pk):
     if posted and forms[posted].take(request.user, now):
         messages.success(request, forms[posted].done)
         return redirect("socket", pk)
-    return render(request, "fitting/socket.html", {**_shown(row), **forms})
+    refused = [forms[posted]] if posted else []
+    return render(request, "fitting/socket.html", {**_shown(row), **forms, "forms": refused})
 
 
 def _shown(row):

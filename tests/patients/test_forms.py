@@ -126,7 +126,7 @@ def test_the_last_guardian_cannot_be_removed():
     child = make.make_child(guardians=[make.make_guardian()])
     known = list(child.guardians.all())
     formset = family([{**MOTHER, "guardian": known[0].pk, "DELETE": "on"}, EMPTY], known, initial=1)
-    assert formset.non_form_errors() == ["Keep at least one guardian."]
+    assert formset.non_form_errors() == ["A child needs at least one guardian."]
 
 
 def test_a_removed_guardian_is_left_out_and_the_others_keep_their_key():
