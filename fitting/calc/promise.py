@@ -5,6 +5,7 @@ from datetime import date
 
 from fitting.calc.capacity import Socket
 from fitting.calc.crossing import Dates
+from fitting.calc.limb import level_facts
 from fitting.calc.next_action import Action, actions_of, first_due
 from fitting.calc.outgrowth import (
     LimbFacts,
@@ -89,7 +90,8 @@ def promise(
     followed = None if socket is None or maturing else outgrowth(outlooks, socket, facts, tolerances)
     grown = _outgrown_already(fit, followed)
     length = too_short_dates(outlooks.forearm, socket, tolerances) if socket else None
-    remeasure_by = remeasure_day(facts, tolerances, as_of, outlooks.girths is not None)
+    has_reference = outlooks.girths is not None or level_facts(facts.level).girth_measure is None
+    remeasure_by = remeasure_day(facts, tolerances, as_of, has_reference)
     days = plan_days(grown, length.likely if length else None, remeasure_by, tolerances)
     actions = actions_of(fit, days, facts.last_measured_on, as_of if socket is None else None)
     return Promise(

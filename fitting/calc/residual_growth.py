@@ -69,16 +69,10 @@ def growth_share(level: str, plates: Plates, age_years) -> np.ndarray:
     return kept
 
 
-def residual_growth_mm(share, scale, reference_growth_mm):
-    """Growth of the residual limb [mm] = share x scale x growth of the reference segment [mm].
-
-    scale: sound side / reference median, or for both limbs affected the child's stature / its median [1].
-    """
-    return np.asarray(share) * scale * np.asarray(reference_growth_mm)
-
-
 def cumulative_share(share, segment_mm) -> np.ndarray:
     """Share of the segment's growth since the first day, the share changing with age: (T,) from (T,) each.
+
+    Growth of the residual limb = cumulative share x growth of the sound segment, or of the one scaled from stature.
 
     share: at each day; segment_mm: expected length of the sound segment at each day. Without growth: the share.
     """

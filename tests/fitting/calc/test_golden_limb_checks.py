@@ -10,7 +10,7 @@ import pytest
 from fitting.calc.capacity import GIRTH_PER_RADIUS
 from fitting.calc.limb import length_level_percent
 from fitting.calc.maturity import Body, mid_parental_height_cm, offset_2002_years, offset_2015_years
-from fitting.calc.residual_growth import plate_share, residual_growth_mm
+from fitting.calc.residual_growth import cumulative_share, plate_share
 from fitting.calc.takes import REAL_CHANGE_FACTOR, noise_band, tem
 from fitting.calc.volume import GirthProfile, end_cap_ml, frusta_ml, frustum_ml
 
@@ -27,8 +27,9 @@ def grown_volume(girth_ratio, length_ratio):
 
 
 def level_after_growth(residual_mm, sound_mm, share, sound_growth_mm):
-    grown_mm = residual_mm + residual_growth_mm(share, 1, sound_growth_mm)
-    return length_level_percent(grown_mm, sound_mm + sound_growth_mm)
+    grown_mm = sound_mm + sound_growth_mm
+    gained_mm = cumulative_share([share, share], [sound_mm, grown_mm])[-1] * sound_growth_mm
+    return length_level_percent(residual_mm + gained_mm, grown_mm)
 
 
 CHECKS = {

@@ -108,6 +108,12 @@ def test_without_a_reference_the_limb_is_measured_every_three_months():
     assert {"no_reference_under_24m", "end_gap_not_followed"} == set(answer.notes)
 
 
+def test_a_level_without_girths_is_not_measured_more_often_for_want_of_a_reference():
+    facts = limb_facts(level="shoulder_disarticulation")
+    answer = promised(LimbOutlooks(), socket(girths_mm={}, end_gap_mm=None), facts=facts)
+    assert answer.days.remeasure_by == ORIGIN + timedelta(days=180)
+
+
 def test_stations_that_cannot_be_compared_are_said():
     answer = promised(outlooks(outlook({"girth:10": 197.0})))
     assert answer.state == "no_reference"

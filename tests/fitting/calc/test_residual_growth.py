@@ -11,7 +11,6 @@ from fitting.calc.residual_growth import (
     growth_share,
     has_growth_share,
     plate_share,
-    residual_growth_mm,
 )
 
 DISTAL_LOST = Plates(distal_lost=True, length_ratio=0.5)
@@ -56,10 +55,6 @@ def test_a_share_that_cannot_be_told(level, plates, sentence):
 @given(st.sampled_from(["humerus", "ulna", "radius"]), st.floats(min_value=0, max_value=20))
 def test_the_two_plates_of_a_bone_give_all_its_growth(bone, age):
     assert plate_share(bone, "proximal", age) + plate_share(bone, "distal", age) == pytest.approx(1)
-
-
-def test_growth_scales_with_the_sound_side():
-    assert residual_growth_mm(0.8, 1.05, 10) == pytest.approx(8.4)
 
 
 def test_cumulative_share_follows_the_growth():
