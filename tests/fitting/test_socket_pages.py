@@ -301,16 +301,19 @@ def test_the_pages_ask_as_often_for_many_rows_as_for_few(client, limb, visit, so
             assert client.get(path).status_code == 200
         return len(captured)
 
+    def sleeve():
+        sizes = {"length_mm": 190, "girth_proximal_mm": 200, "girth_distal_mm": 140, "magnets": 6, "made_on": CAST}
+        Sleeve.objects.create(limb=limb, design=comet, **sizes).sockets.add(socket)
+
+    comet = SleeveDesign.objects.create(name="Comet", magnets=6)
+    sleeve()
     paths = [reverse("socket", args=[socket.pk]), reverse("socket_new", args=[limb.pk])]
     before = [asked(path) for path in paths]
     make.make_girths(visit, limb, {75: 150, 100: 145, 125: 140})
     for number in (3, 4):
         Layer.objects.create(socket=socket, number=number, thickness_mm=1)
+        sleeve()
     for days in (100, 200, 300):
         older = make.make_visit(limb.child, visit.observer, on=CAST - timedelta(days=days))
         make.make_girths(older, limb, GIRTHS)
-    comet = SleeveDesign.objects.create(name="Comet", magnets=6)
-    for _number in range(3):
-        sizes = {"length_mm": 190, "girth_proximal_mm": 200, "girth_distal_mm": 140, "magnets": 6, "made_on": CAST}
-        Sleeve.objects.create(limb=limb, design=comet, **sizes).sockets.add(socket)
     assert [asked(path) for path in paths] == before
