@@ -108,7 +108,7 @@ def _profile(level, girths_mm, end):
     round_from = end - 0.8 * known[-1][1]
     if known[-1][0] < round_from - 1:
         known.append((round_from, known[-1][1] * 0.97))
-    return known if len(known) > 1 else [known[0], (min(end / 2, end - 1), known[0][1])]
+    return known if len(known) > 1 else [known[0], (end / 2, known[0][1])]
 
 
 def _edge_path(level, points, end):

@@ -7,6 +7,7 @@ from fitting.views.child import child_edit, child_new
 from fitting.views.due_list import due_list
 from fitting.views.health import health
 from fitting.views.limb import limb_new
+from fitting.views.sheets import sheet_care, sheet_fitting, sheet_form, sheets
 from fitting.views.socket import socket, socket_new
 from fitting.views.today import today
 from patients.admin import setup
@@ -23,6 +24,10 @@ urlpatterns = [
     path("cases/<case_number>/limb/", limb_new, name="limb_new"),
     path("cases/<case_number>/appointment/", appointment_new, name="appointment_new"),
     path("appointments/<int:pk>/", appointment, name="appointment"),
+    path("limbs/<int:pk>/sheets/", sheets, name="sheets"),
+    path("limbs/<int:pk>/fitting-sheet.pdf", sheet_fitting, name="sheet_fitting"),
+    path("limbs/<int:pk>/care-sheet.pdf", sheet_care, name="sheet_care"),
+    path("limbs/<int:pk>/measuring-form.pdf", sheet_form, name="sheet_form"),
     path("limbs/<int:pk>/socket/", socket_new, name="socket_new"),
     path("sockets/<int:pk>/", socket, name="socket"),
     path("cases/<case_number>/", case, name="case"),

@@ -51,6 +51,7 @@ class CareSheet:
     takes_naps: bool
     sleeves: tuple[SleeveMagnets, ...]
     see_us_first: bool
+    arm_stays_off: bool
     forecast: Forecast | None
     outlook: tuple[str, ...]
     dates: tuple[NextDate, ...]
@@ -82,7 +83,8 @@ def care_sheet(limb: Limb, as_of: date, wearer: str) -> CareSheet:
         plan=wear_plan(age, wearer),
         takes_naps=age < NAPS_BELOW_YEARS,
         sleeves=tuple(SleeveMagnets(sleeve.design.name, sleeve.magnets) for sleeve in sleeves),
-        see_us_first=forecast is not None and action_of(forecast, as_of)[0] in SEEN_FIRST,
+        see_us_first=_next_action(forecast, as_of) in SEEN_FIRST,
+        arm_stays_off=_arm_stays_off(forecast, as_of),
         forecast=forecast,
         outlook=_outlook(forecast, as_of),
         dates=(*_booked(child, as_of), *_measure_by(forecast, as_of)),
@@ -104,6 +106,17 @@ def _booked(child: Child, as_of: date):
             yield NextDate(what, f"{date_format(at, 'l')}, {day_words(at)}, {date_format(at, 'TIME_FORMAT')}")
 
 
+def _next_action(forecast: Forecast | None, as_of: date) -> str | None:
+    return None if forecast is None else action_of(forecast, as_of)[0]
+
+
+def _arm_stays_off(forecast: Forecast | None, as_of: date) -> bool:
+    """Whether no wear is asked for tonight: a finding that harms, or one for the surgeon; a loose fit may be worn."""
+    code = _next_action(forecast, as_of)
+    harmful = code == Forecast.NextAction.FIT_PROBLEM and forecast.state == Forecast.State.FIT_PROBLEM
+    return harmful or code == Forecast.NextAction.SURGEON
+
+
 def _outlook(forecast: Forecast | None, as_of: date) -> tuple[str, ...]:
     """The stored forecast in sentences for the family."""
     if forecast is None:
@@ -113,7 +126,7 @@ def _outlook(forecast: Forecast | None, as_of: date) -> tuple[str, ...]:
 
 def _measure_by(forecast: Forecast | None, as_of: date):
     """The day to be measured again, unless the next step says so already."""
-    if forecast is None or action_of(forecast, as_of)[0] in MEASURED | SEEN_FIRST:
+    if forecast is None or _next_action(forecast, as_of) in MEASURED | SEEN_FIRST:
         return
     if forecast.remeasure_by and forecast.remeasure_by > as_of:
         yield NextDate(_("Come and be measured by"), day_words(forecast.remeasure_by))

@@ -16,7 +16,7 @@ from fitting.models import Forecast, Sleeve, Socket, SocketStation
 from fitting.quantities import format_length
 from fitting.sheets.readings import M, Place, Records, Row, records_of, row_of
 from fitting.sheets.render import sheet_pdf
-from fitting.wording import age_words, dates_sentence, day_words, next_step, note_sentences
+from fitting.wording import age_words, day_words, next_step, note_sentences, why
 from patients.models import Limb
 
 TEMPLATE = "fitting/sheets/fitting_sheet.html"
@@ -78,7 +78,7 @@ class Promise:
     """The stored forecast in words; `other_socket` is set when it is about another socket than the sheet's."""
 
     forecast: Forecast
-    dates: str
+    why: str
     next_step: str
     notes: tuple[str, ...]
     other_socket: str
@@ -249,7 +249,7 @@ def _promise(forecast, records, as_of) -> Promise | None:
         return None
     return Promise(
         forecast=forecast,
-        dates=dates_sentence(forecast, records.unit),
+        why=why(forecast, records.unit, as_of),
         next_step=next_step(forecast, as_of),
         notes=tuple(note_sentences(forecast)),
         other_socket=_other_socket(forecast, records),

@@ -22,6 +22,7 @@ from patients.models import Limb
 
 TEMPLATE = "fitting/sheets/measuring_form.html"
 
+ROWS_WITH_ROOM = 18  # on Letter, the shorter paper, with the questions about the fit
 BLANK_STATIONS = 6  # lines for a limb without stations yet
 
 SOUND_GIRTH = {
@@ -72,6 +73,11 @@ class MeasuringForm:
     groups: tuple[FormGroup, ...]
     conditions: tuple[Question, ...]
     fit: tuple[Question, ...]
+
+    @property
+    def has_room(self) -> bool:
+        """Whether the boxes can be taller and the form still be one page."""
+        return sum(len(group.rows) for group in self.groups) <= ROWS_WITH_ROOM
 
 
 def print_measuring_form(limb: Limb, as_of: date, paper: str) -> bytes:

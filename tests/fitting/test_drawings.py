@@ -178,3 +178,7 @@ def test_everything_stays_on_the_drawing(level, girths, spacing, length):
         (left, top), (right, _) = tape_ends(station)
         assert drawing.places.rule_x < left < right < drawing.places.midline_x <= 400
         assert 84 <= top <= 500
+
+
+def test_one_station_at_the_landmark_of_a_very_short_limb_is_drawn():
+    assert drawn(level=Limb.Level.TRANSHUMERAL, stations=[(0, 180)], residual_length_mm=10).stations

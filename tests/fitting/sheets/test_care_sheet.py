@@ -31,6 +31,7 @@ from tests.factories import (
 
 pytestmark = pytest.mark.django_db
 
+State, Next = Forecast.State, Forecast.NextAction
 PHONE, OUT_OF_HOURS = "555 0100", "555 0199"
 READING_GRADE = 6  # patient sheets at or below 5th to 6th grade, Am Fam Physician 2015;92:118
 LONGEST_SENTENCE = 18  # words; common practice for plain language
@@ -90,9 +91,15 @@ def blocks_of(html):
     return parser.blocks
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("wearer", Wearer.values)
-@pytest.mark.parametrize("birth_date", [date(2024, 8, 1), date(2018, 3, 14), date(2010, 3, 14)])
+@pytest.mark.parametrize(
+    ("paper", "wearer", "birth_date"),
+    [
+        ("A4", Wearer.NEW, date(2024, 8, 1)),
+        ("Letter", Wearer.NEW, date(2018, 3, 14)),
+        ("Letter", Wearer.NEW, date(2010, 3, 14)),
+        ("A4", Wearer.EXPERIENCED, date(2010, 3, 14)),
+    ],
+)
 def test_the_sheet_is_accessible_and_two_pages_long(limb, paper, wearer, birth_date, caplog):
     Child.objects.filter(pk=limb.child_id).update(birth_date=birth_date)
     magnets(limb)
@@ -240,11 +247,19 @@ def test_no_implant_still_says_how_far_to_keep_away(limb):
     assert "You told us" not in html and "We have not asked" not in html and "15 cm (6 inches)" in html
 
 
-def test_a_problem_seen_at_the_last_visit_comes_before_wearing(limb):
-    make_forecast(limb, state=Forecast.State.FIT_PROBLEM, next_action=Forecast.NextAction.FIT_PROBLEM, early=None)
+@pytest.mark.parametrize(
+    ("fields", "words", "worn"),
+    [
+        ({"state": State.FIT_PROBLEM, "next_action": Next.FIT_PROBLEM}, "Stop wearing the arm. Call us today.", False),
+        ({"next_action": Next.SURGEON}, "Call us this week. A doctor needs to look at the end of the arm.", False),
+        ({"next_action": Next.FIT_PROBLEM}, "Call us this week. The socket is too loose.", True),
+    ],
+)
+def test_a_problem_seen_at_the_last_visit_comes_before_wearing(limb, fields, words, worn):
+    make_forecast(limb, early=None, act_on=TODAY, **fields)
     html = html_of(limb)
-    assert '<p class="boxed">Stop wearing the arm. Call us today.</p>' in html
-    assert "Play together" not in html
+    assert f'<p class="boxed">{words}</p>' in html
+    assert ("Play together" in html) == worn
 
 
 def test_dates_come_from_the_stored_forecast_and_the_booked_appointments(limb):

@@ -147,7 +147,11 @@ def test_the_design_says_what_each_station_holds_now_and_with_every_layer_out(me
     design = stations(measured)["60"].design
     assert (design.design, design.holds_now, design.holds_full) == ("166 mm", "174 mm", "179 mm")
     text = text_of(measured)
-    for words in ("1.2 mm 8 mm out on 10 November 2025, end gap then 5 mm", "0.8 mm 5 mm in", "End gap: 8 mm"):
+    for words in (
+        "1.2 mm 8 mm out on 10 November 2025, end gap then 5 mm",
+        "0.8 mm 5 mm in",
+        "End gap as designed: 8 mm",
+    ):
         assert words in text
 
 
@@ -228,6 +232,15 @@ def test_dates_of_another_socket_say_whose_they_are(measured):
 def test_a_forecast_made_before_any_socket_says_so(measured):
     make_forecast(measured, socket=None)
     assert fitting_sheet(again(measured), TODAY).promise.other_socket.endswith("no socket was in use.")
+
+
+def test_what_hurts_today_comes_before_any_date(measured):
+    findings = {"findings": {"red": ["open_skin"]}}
+    fit_problem = {"state": Forecast.State.FIT_PROBLEM, "next_action": Forecast.NextAction.FIT_PROBLEM}
+    make_forecast(measured, inputs=findings, **fit_problem)
+    promise = fitting_sheet(again(measured), TODAY).promise
+    assert promise.next_step.startswith("See the child about the fit now.")
+    assert promise.why == "Seen at the last visit: open skin or a blister."
 
 
 def test_inches_when_the_clinic_shows_inches(measured):

@@ -48,11 +48,10 @@ def rows_of(limb):
     return {row.place: row for group in measuring_form(again(limb), TODAY).groups for row in group.rows}
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("level", Limb.Level.values)
-def test_the_form_of_any_level_is_accessible_and_one_page(level, paper, caplog):
+def test_the_form_of_any_level_is_accessible_and_one_page(level, caplog):
     limb = limb_of(level, {0: 180, 25: 172, 50: 165, 75: 158})
-    report = page.validate_pdf_bytes(print_measuring_form(again(limb), TODAY, paper), profile="ua1")
+    report = page.validate_pdf_bytes(print_measuring_form(again(limb), TODAY, "Letter"), profile="ua1")
     assert report.is_compliant, [(f.rule_id, f.message) for f in report.failures]
     assert report.document.page_count == 1
     assert not caplog.records
