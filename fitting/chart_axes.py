@@ -6,7 +6,7 @@ from datetime import date
 
 from django.utils.formats import date_format, number_format
 
-from fitting.quantities import MM, in_unit
+from fitting.quantities import MM, format_length, in_unit
 
 POST_WIDTH = 6.0
 LAST_LABEL_HALF = 10.0  # a label nearer to the end of its scale than this would be cut off
@@ -77,6 +77,11 @@ def plain(number: float) -> str:
     """A number as short as it is exact, in the reader's notation."""
     places = 0 if abs(number - round(number)) < 1e-6 else 2 if round(number * 10) != number * 10 else 1
     return number_format(number, places)
+
+
+def shown_number(length_mm: float, unit: str) -> str:
+    """A length in the reader's unit as a bare number, for places where the unit stands beside the scale."""
+    return format_length(length_mm, unit).removesuffix(f" {unit}")
 
 
 def length_ticks(scale: Scale, unit: str, about: int = 5) -> list[Tick]:

@@ -6,7 +6,8 @@ from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
 
-from fitting.chart_axes import Picture, Scale, Tick, length_ticks, month_ticks, points
+from fitting.calc.units import DAYS_PER_MONTH
+from fitting.chart_axes import Picture, Scale, Tick, length_ticks, month_ticks, points, shown_number
 from fitting.models import Forecast
 from fitting.quantities import format_length
 from fitting.wording import day_words, landmark_words, part_words
@@ -71,7 +72,7 @@ def fan_chart(forecast: Forecast, readings: Sequence[Observed], unit: str, as_of
     return FanChart(
         uid=f"fan-{forecast.pk}",
         title=_("Forecast of %(place)s") % {"place": place},
-        desc=_fan_words(forecast, unit),
+        desc=_fan_words(fan, shown - 1, unit),
         bands=tuple(_band(fan, low, high, at, y, shown) for low, high in BANDS),
         median=points(zip(at, map(y.at, fan["q50"][:shown]), strict=True)),
         holds_y=y.at(fan["threshold_mm"]),
@@ -118,14 +119,13 @@ def _date_marks(forecast, x):
         yield DateMark(place, label_x, row_y, "end" if before else "start", word, day_words(day))
 
 
-def _fan_words(forecast, unit):
-    fan = forecast.fan
+def _fan_words(fan, last, unit):
     words = {
         "now": format_length(fan["q50"][0], unit),
-        "ahead": format_length(fan["q50"][-1], unit),
-        "low": format_length(fan["q10"][-1], unit),
-        "high": format_length(fan["q90"][-1], unit),
-        "months": round(fan["days"][-1] / 30.4375),
+        "ahead": format_length(fan["q50"][last], unit),
+        "low": format_length(fan["q10"][last], unit),
+        "high": format_length(fan["q90"][last], unit),
+        "months": round(fan["days"][last] / DAYS_PER_MONTH),
         "holds": format_length(fan["threshold_mm"], unit),
     }
     return (
@@ -158,6 +158,8 @@ class RoomBar:
     layer_height: float
     value: str
     value_y: float
+    full: str
+    full_y: float
     station: str
 
     @property
@@ -171,10 +173,12 @@ class RoomChart(Picture):
     zero_y: float
     landmark: str
     has_layers: bool
+    has_over: bool
 
 
 BAR_SHARE, WIDEST_BAR = 0.62, 46.0
 LEAST_SPAN_MM = 8.0
+LABEL_RISE = 5.0
 
 
 def room_chart(forecast: Forecast, unit: str) -> RoomChart | None:
@@ -201,6 +205,7 @@ def room_chart(forecast: Forecast, unit: str) -> RoomChart | None:
         x_ticks=[Tick(bar.middle, bar.station) for bar in bars],
         unit=unit,
         landmark=landmark_words(forecast.limb.level),
+        has_over=any(bar.over for bar in bars),
         has_layers=any(room["full_mm"] > room["capacity_mm"] for room in rooms),
         **ROOM_GROUND,
     )
@@ -225,6 +230,8 @@ def _bar(room, most_mm, middle, step, y, unit):
         layer_top=layer_top,
         layer_height=round(y.at(now_mm) - layer_top, 1),
         value=format_length(now_mm, unit),
-        value_y=min(layer_top, y.at(0)) - 5,
-        station=format_length(room["station_mm"], unit),
+        value_y=top - LABEL_RISE,
+        full=format_length(most_mm, unit) if most_mm > now_mm else "",
+        full_y=min(layer_top - LABEL_RISE, top - 3 * LABEL_RISE),
+        station=shown_number(room["station_mm"], unit),
     )

@@ -66,7 +66,7 @@ def conditions(as_of: date) -> dict[str, Q]:
 def with_due_state(limbs, as_of: date):
     """Limbs with `due_state`, the first state that holds on a day, and their current forecast."""
     states = (When(condition, then=Value(str(state))) for state, condition in conditions(as_of).items())
-    return limbs.select_related("child__clinic", "current_forecast__forecast").annotate(
+    return limbs.select_related("child__clinic", "current_forecast__forecast__limb").annotate(
         due_state=Case(*states, default=Value(DueState.LATER.value), output_field=TextField())
     )
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from fitting.calc.errors import OutOfReference
@@ -16,9 +17,16 @@ from fitting.calc.lms import (
     velocity,
     z_score,
 )
+from fitting.calc.maturity import (
+    MID_PARENTAL_BAND_CM,
+    OFFSET_VALID_YEARS,
+    Body,
+    mid_parental_height_cm,
+    offset_2015_years,
+)
 from fitting.calc.references import LmsTable, lms_table
 from fitting.calc.takes import is_real_change
-from fitting.calc.units import MONTHS_PER_YEAR
+from fitting.calc.units import MONTHS_PER_YEAR, age_years
 from fitting.chart_axes import Picture, Scale, length_ticks, number_ticks, points
 from fitting.quantities import format_length
 from fitting.wording import day_words
@@ -30,6 +38,7 @@ STANDING_FROM_MONTHS = 24.0
 VELOCITY_SOURCE = (
     "Whole-year height velocity, children of average tempo; attribution to Tanner and Davies 1985 from memory"
 )
+MM_PER_CM = 10
 CENTILES = (3, 10, 25, 50, 75, 90, 97)
 GROUND = {"width": 400.0, "height": 330.0, "left": 48.0, "right": 366.0, "top": 22.0, "bottom": 300.0}
 VELOCITY_GROUND = GROUND | {"height": 210.0, "bottom": 180.0}
@@ -43,6 +52,7 @@ Observed = tuple[date, float]  # a day and the height read on it [mm]
 class Line:
     points: str
     label: str
+    label_x: float
     label_y: float
     middle: bool
 
@@ -62,6 +72,7 @@ class GrowthChart(Picture):
     dots: tuple[Dot, ...]
     rows: tuple[dict, ...]
     sources: tuple[str, ...]
+    reading_note: str
 
 
 def _table_at(months: float) -> LmsTable:
@@ -92,8 +103,22 @@ def stature_chart(child: Child, readings: Sequence[Observed], unit: str) -> Grow
         unit=unit,
         rows=tuple({**row, "height": format_length(row["mm"], unit)} for row in placed),
         sources=tuple(dict.fromkeys(_table_at(age).source for age in (x.low, x.high))),
+        reading_note=_stature_note(x),
         **GROUND,
     )
+
+
+def _stature_note(x):
+    lines = _("Lines: centiles %(centiles)s.") % {"centiles": ", ".join(map(str, CENTILES))}
+    if x.low >= STANDING_FROM_MONTHS:
+        return lines
+    return lines + " " + _("Lying length before 24 months, standing height after.")
+
+
+def _velocity_note(has_lines):
+    said = _("Each mark is over about a year, never over less than half a year: children grow in bursts.")
+    lines = _("Lines: centiles 5, 50, 95.") if has_lines else _("No reference for growth a year at these ages.")
+    return f"{said} {lines}"
 
 
 def _placed(child, day, mm):
@@ -133,7 +158,7 @@ def _lines(curves, x, y):
             last = ages is curves[-1][0]
             label = str(centile) if last else ""
             line = points(zip(map(x.at, ages), map(y.at, sizes[row]), strict=True))
-            yield Line(line, label, y.at(sizes[row][-1]) + 4, centile == 50)
+            yield Line(line, label, x.at(ages[-1]), y.at(sizes[row][-1]), centile == 50)
 
 
 def _age_ticks(x):
@@ -184,7 +209,8 @@ def velocity_chart(child: Child, readings: Sequence[Observed], tem_mm: float, un
         y_ticks=length_ticks(y, unit, about=4),
         unit=unit,
         rows=tuple(steps),
-        sources=(VELOCITY_SOURCE,),
+        sources=(VELOCITY_SOURCE,) if within.sum() > 1 else (),
+        reading_note=_velocity_note(within.sum() > 1),
         **VELOCITY_GROUND,
     )
 
@@ -204,8 +230,34 @@ def _step(child, earlier, later, tem_mm, unit):
 
 
 def _velocity_lines(ages, curves, x, y):
-    if not len(ages):
+    if len(ages) < 2:
         return
     for label, row in zip(("5", "50", "95"), curves, strict=True):
         line = points(zip(map(x.at, ages), map(y.at, row), strict=True))
-        yield Line(line, label, y.at(row[-1]) + 4, label == "50")
+        yield Line(line, label, x.at(ages[-1]), y.at(row[-1]), label == "50")
+
+
+def expectations(child: Child, heights: Sequence[Observed], unit: str):
+    """What is expected of growth, in sentences: adult height from the parents, and the year of fastest growth."""
+    if child.mother_stature_mm and child.father_stature_mm:
+        adult_cm = mid_parental_height_cm(
+            child.growth_reference, child.father_stature_mm / MM_PER_CM, child.mother_stature_mm / MM_PER_CM
+        )
+        yield _(
+            "From the parents' heights, adult height about %(height)s, give or take %(band)s (formula from memory)."
+        ) % {
+            "height": format_length(adult_cm * MM_PER_CM, unit),
+            "band": format_length(MID_PARENTAL_BAND_CM * MM_PER_CM, unit),
+        }
+    if heights:
+        yield from _spurt(child, *heights[-1])
+
+
+def _spurt(child, day, height_mm):
+    age = age_years(child.birth_date, day)
+    first, last = OFFSET_VALID_YEARS[child.growth_reference]
+    if first <= age <= last:
+        body = Body(child.growth_reference, age, height_mm / MM_PER_CM)
+        yield _("Fastest growth at about %(age)s years, give or take a year (2015 maturity-offset equation).") % {
+            "age": number_format(age - offset_2015_years(body), 1)
+        }

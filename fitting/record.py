@@ -16,8 +16,9 @@ from fitting.calc.plan_days import calendar_refit_on
 from fitting.calc.references import lms_table
 from fitting.calc.units import age_months
 from fitting.charts import FanChart, RoomChart, fan_chart, room_chart
+from fitting.drawings import LimbDrawing, StationMark, limb_drawing
 from fitting.due import DueState, with_due_state
-from fitting.growth_charts import GrowthChart, stature_chart, velocity_chart
+from fitting.growth_charts import GrowthChart, expectations, stature_chart, velocity_chart
 from fitting.inputs import SOUND_MEASURE, part_name, settings_of
 from fitting.models import Appointment, ClinicSettings, Forecast, PresentFit, Reading, Sleeve, Socket, Visit
 from patients.models import Child, Limb
@@ -64,7 +65,7 @@ class LimbRecord:
     level: LengthLevel | None
     fan: FanChart | None
     room: RoomChart | None
-    stations: list[tuple[float, float]]
+    drawing: LimbDrawing
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,7 @@ class ChildRecord:
     limbs: list[LimbRecord]
     stature: GrowthChart | None
     velocity: GrowthChart | None
+    expectations: list[str]
     visits: list[Visit]
     appointments: list[Appointment]
 
@@ -95,6 +97,7 @@ def child_record(child: Child, as_of: date) -> ChildRecord:
         limbs=[_limb_record(child, limb, readings, settings, as_of) for limb in _limbs(child, as_of)],
         stature=stature_chart(child, heights, unit),
         velocity=velocity_chart(child, heights, settings.tem_stature_mm, unit),
+        expectations=list(expectations(child, heights, unit)),
         visits=list(_visits(child)),
         appointments=list(
             child.appointments.select_related("clinic", "with_staff").order_by("-at")[:APPOINTMENTS_SHOWN]
@@ -138,11 +141,18 @@ def _limb_record(child, limb, readings, settings, as_of):
         fit=next((fit for fit in limb.present_fits.all() if socket and fit.socket_id == socket.pk), None),
         calendar_rule_on=calendar_refit_on(socket.fitted_on, child.birth_date) if socket else None,
         level=_length_level(child, limb, readings, settings),
-        fan=fan_chart(forecast, girths.get(forecast.fan.get("part"), []), unit, as_of) if forecast else None,
+        fan=_fan(forecast, girths, unit, as_of),
         room=room_chart(forecast, unit) if forecast else None,
-        stations=_newest_stations(limb, readings),
+        drawing=_drawing(limb, readings, unit),
         **said,
     )
+
+
+def _fan(forecast, girths, unit, as_of):
+    """The fan of a dated limb; a limb that still settles is given no date and so no picture of one."""
+    if forecast is None or forecast.state == Forecast.State.MATURING:
+        return None
+    return fan_chart(forecast, girths.get(forecast.fan.get("part"), []), unit, as_of)
 
 
 def _forecast_of(limb):
@@ -198,21 +208,34 @@ def _girths(child, limb, readings):
     return girths
 
 
-def _newest_stations(limb, readings):
-    """Station and girth [mm] of the newest visit that measured girths from the level's own landmark."""
+def _drawing(limb, readings, unit):
+    """The limb to scale: its newest length and the girths of the newest visit, from the level's own landmarks."""
     own = ("", level_facts(limb.level).station_landmark)
-    rows = [r for r in readings if r.limb_id == limb.pk and r.measure == M.GIRTH and r.landmark in own]
-    return [(r.station_mm, r.value) for r in rows if r.visit_id == rows[-1].visit_id and r.station_mm is not None]
+    girths = [r for r in readings if r.limb_id == limb.pk and r.measure == M.GIRTH and r.landmark in own]
+    newest = [r for r in girths if r.visit_id == girths[-1].visit_id and r.station_mm is not None]
+    residual = _newest_residual(limb, readings)
+    return limb_drawing(
+        level=limb.level,
+        side=limb.side,
+        stations=[StationMark(r.station_mm, r.value) for r in newest],
+        residual_length_mm=residual.value if residual else None,
+        unit=unit,
+    )
+
+
+def _newest_residual(limb, readings):
+    """Newest residual length from the level's own landmark, to the soft-tissue end if that was taken."""
+    own = ("", level_facts(limb.level).length_landmark)
+    newest = {r.measure: r for r in readings if r.limb_id == limb.pk and r.landmark in own}
+    return newest.get(M.RESIDUAL_LENGTH) or newest.get(M.RESIDUAL_LENGTH_BONY)
 
 
 def _length_level(child, limb, readings, settings: ClinicSettings):
     """Newest residual length against the sound side's same segment and landmarks; None when either is not known."""
-    facts = level_facts(limb.level)
-    newest = {r.measure: r for r in readings if r.limb_id == limb.pk and r.landmark in ("", facts.length_landmark)}
-    residual = newest.get(M.RESIDUAL_LENGTH) or newest.get(M.RESIDUAL_LENGTH_BONY)
-    if residual is None or facts.segment_measure is None:
+    residual, measure = _newest_residual(limb, readings), level_facts(limb.level).segment_measure
+    if residual is None or measure is None:
         return None
-    target = _target(child, facts.segment_measure, readings)
+    target = _target(child, measure, readings)
     if target is None:
         return None
     percent = length_level_percent(residual.value, target.length_mm)
