@@ -49,7 +49,7 @@ class VisitIn:
 
 @transaction.atomic
 def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: datetime) -> Visit:
-    """Store a visit, its readings and present fits, and forecast every limb anew; a second submit gets the first one."""
+    """Store a visit, its readings and present fits, and forecast every limb; a second submit gets the first one."""
     visit, created = Visit.objects.get_or_create(
         submission=what.submission,
         defaults={
