@@ -55,7 +55,7 @@ class BadCell(ValueError):
 
 
 def read_series_files(children_path: Path, measurements_path: Path) -> SeriesFiles:
-    """Read both files; rows that cannot be used become complaints. Raises DoorpostError when a file cannot be read at all."""
+    """Read both files; unusable rows become complaints. Raises DoorpostError when a file cannot be read at all."""
     files = SeriesFiles()
     for line, row in _rows(children_path, CHILD_COLUMNS):
         with _complaint(files, children_path, line):

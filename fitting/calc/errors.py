@@ -12,7 +12,8 @@ class BadReference(DoorpostError):
 class OutOfReference(DoorpostError):
     """An age no reference table covers.
 
-    measure: name of the measure asked for; first_months, last_months: ages covered [months]; asked_months: age asked [months].
+    measure: name of the measure asked for
+    first_months, last_months: ages covered [months]; asked_months: age asked [months]
     """
 
     def __init__(self, measure, first_months, last_months, asked_months):

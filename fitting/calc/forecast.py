@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from fitting.calc.errors import DoorpostError, OutOfReference
-from fitting.calc.mixtures import first_crossing, mixture_quantiles
+from fitting.calc.mixtures import first_reach, mixture_quantiles
 from fitting.calc.outlook import Observation, Outlook
 from fitting.calc.parts import part_of, residual_girth_part
 from fitting.calc.series import Readings, Series, evidence_of, mixture_ahead, posterior_of
@@ -16,6 +16,7 @@ from fitting.calc.units import DAYS_PER_MONTH, DAYS_PER_YEAR, MONTHS_PER_YEAR, a
 
 SEARCH_MONTHS = 60
 EARLY_LIKELY_LATE = (0.1, 0.5, 0.9)
+QUARTER_MONTHS = 3
 CELLS_PER_CHUNK = 6000  # children x ages worked on at once: small enough for the processor's cache
 
 
@@ -34,7 +35,8 @@ def series_outlook(
 
     sex: "F" or "M"; measure: such as "forearm_length"; readings, stature, weight: readings [mm, weight kg]
     wander_scale: lambda of the measure's family, None for the default; ahead_months: how far to look [months]
-    Raises DoorpostError without readings or for an unknown measure, OutOfReference when the last reading is outside the reference.
+    Raises DoorpostError without readings or for an unknown measure, OutOfReference when the last reading is outside
+    the reference.
     """
     part = part_of(measure).with_wander(wander_scale)
     return _outlook(part, sex, birth_date, {measure: readings}, stature, weight, ahead_months)
@@ -103,7 +105,7 @@ def _companion_readings(birth_date, observations):
 
 
 def readings_of(children: Sequence[Sequence[tuple[float, float, float]]]) -> Readings:
-    """Arrays of each child's readings (age [years], size [mm or kg], error SD), oldest first; children without any allowed."""
+    """Arrays of each child's readings (age [years], size [mm or kg], error SD), oldest first; a child may have none."""
     places = max((len(c) for c in children), default=0) or 1
     cells = np.full((len(children), places, 3), np.nan)
     for cell, child in zip(cells, children, strict=True):
@@ -114,7 +116,8 @@ def readings_of(children: Sequence[Sequence[tuple[float, float, float]]]) -> Rea
 def reading_bands(series: Series, ahead_months, q) -> np.ndarray:
     """Quantiles of the readings to be expected, their error included.
 
-    ahead_months: (T,) months after each child's last reading; q: (Q,). Returns (N, T, Q) [mm or kg], nan past the reference.
+    ahead_months: (T,) months after each child's last reading; q: (Q,).
+    Returns (N, T, Q) [mm or kg], nan past the reference.
     """
     bands = np.empty((len(series.male), len(ahead_months), len(q)))
     for children in _chunks(series, len(ahead_months)):
@@ -127,19 +130,43 @@ def reading_bands(series: Series, ahead_months, q) -> np.ndarray:
 
 
 def crossing_days(series: Series, thresholds, q=EARLY_LIKELY_LATE, search_months=SEARCH_MONTHS) -> np.ndarray:
-    """First day after the last reading with P(true size > threshold) >= q.
+    """First day after the last reading with P(true size > threshold) >= q, on a monthly grid, interpolated.
 
     thresholds: (N, M) [mm or kg]; q: (Q,). Returns (N, M, Q) days, nan when not within the search or the reference.
+    Quarters are looked at first, then the months of the quarter at whose end q is first reached.
     """
-    months = np.arange(search_months + 1)
     days = np.empty((*np.shape(thresholds), len(q)))
-    for children in _chunks(series, len(months)):
-        ahead = mixture_ahead(series.of(children), months / MONTHS_PER_YEAR)
-        for m, threshold in enumerate(np.log(thresholds[children]).T):
-            above = ndtr((ahead.mean - threshold[:, None, None]) / ahead.sd)
-            probability = np.where(ahead.known, np.einsum("ntj,nij->nt", above, ahead.weights), np.nan)
-            days[children, m] = first_crossing(probability, months * DAYS_PER_MONTH, q)
+    for children in _chunks(series, search_months // QUARTER_MONTHS):
+        days[children] = _crossings(series.of(children), np.log(thresholds[children]), np.array(q), search_months)
     return days
+
+
+def _crossings(series, ln_thresholds, q, search_months):
+    quarters = np.arange(0, search_months + QUARTER_MONTHS, QUARTER_MONTHS)
+    quarters = np.minimum(quarters, np.clip(_months_left(series), 0, search_months)[:, None])
+    ahead = mixture_ahead(series, quarters / MONTHS_PER_YEAR)
+    above = np.stack([_above(ahead, threshold[:, None]) for threshold in ln_thresholds.T], 1)[:, :, None]
+    at = (above >= q[:, None]).argmax(-1)[..., None]
+    ends = np.concatenate([np.maximum(at - 1, 0), at], -1)
+    at_ends = np.take_along_axis(above, ends, -1)
+    start, end = np.moveaxis(np.take_along_axis(quarters[:, None, None], ends, -1), -1, 0)
+    between = np.minimum(start[..., None] + np.arange(1, QUARTER_MONTHS), end[..., None])
+    inside = mixture_ahead(series, between.reshape(len(between), -1) / MONTHS_PER_YEAR)
+    thresholds = np.broadcast_to(ln_thresholds[:, :, None, None], between.shape).reshape(len(between), -1)
+    probability = np.insert(at_ends, [1], _above(inside, thresholds).reshape(between.shape), -1)
+    months = np.insert(np.stack([start, end], -1), [1], between, -1)
+    return first_reach(probability, months * DAYS_PER_MONTH, q)
+
+
+def _months_left(series):
+    """Whole months from each child's last reading to the reference's last age, (N,)."""
+    return np.floor(series.part.last_months - series.readings.last_age_years() * MONTHS_PER_YEAR)
+
+
+def _above(ahead, ln_threshold):
+    """P(ln true size > threshold), (N, T); the thresholds (N, T) or (N, 1); nan past the reference."""
+    passed = ndtr((ahead.mean - ln_threshold[:, :, None]) / ahead.sd)
+    return np.where(ahead.known, np.einsum("ntj,nij->nt", passed, ahead.weights), np.nan)
 
 
 def _last(values):

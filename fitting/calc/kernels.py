@@ -19,11 +19,13 @@ STATION_WANDER_YEARS = 2.0
 class Kernel:
     """Spread of one family of measures, on ln size [1]; times in years.
 
-    level: SD of the child's own level; slow, slow_spurt, spurt_width, slow_years: slow wander s0, its rise s1 around the
-    spurt of width w, and its correlation time tau; fast, fast_years, fast_early: fast wander so, its time to, its rise
-    e2 in toddlers; tempo_sd: SD of ln tempo; wander_scale: lambda; shape_weight: sigma_w; table_level: level again as a
-    multiple of the reference's S; in_forearm_z: slow and fast wander are multiples of S of the forearm girth;
-    station_wander: SD of what one station does alone.
+    level: SD of the child's own level
+    slow, slow_spurt, spurt_width, slow_years: slow wander s0, its rise s1 around the spurt of width w, its time tau
+    fast, fast_years, fast_early: fast wander so, its time to, its rise e2 in toddlers
+    tempo_sd: SD of ln tempo; wander_scale: lambda; shape_weight: sigma_w
+    table_level: level again, as a multiple of the reference's S
+    in_forearm_z: slow and fast wander are multiples of S of the forearm girth
+    station_wander: SD of what one station does alone
     """
 
     level: float
@@ -55,19 +57,20 @@ WEIGHT = Kernel(0.16, 0.06, 0.02, 2.5, 4, 0.02, 1, 0, 0.085, 1, 0)
 class Points:
     """Ages at which sizes are read or asked for, with what the covariance needs to know there.
 
-    age_years: (N, n); spurt_years: (N, 1) usual age of the spurt; table_S: (N, n) S of the part's own reference;
-    forearm_S: (N, n) S of the forearm girth; station: (n,) number of the station, 0 where there is only one
+    age_years: (N, n); spurt_years: (N, 1) usual age of the spurt
+    table_spread, forearm_spread: (N, n) S of the part's own reference, and of the forearm girth
+    station: (n,) number of the station, 0 where there is only one
     """
 
     age_years: np.ndarray
     spurt_years: np.ndarray
-    table_S: np.ndarray
-    forearm_S: np.ndarray
+    table_spread: np.ndarray
+    forearm_spread: np.ndarray
     station: np.ndarray
 
     def part(self, columns: slice):
         """The same children at some of the points."""
-        cut = [a[:, columns] for a in (self.age_years, self.table_S, self.forearm_S)]
+        cut = [a[:, columns] for a in (self.age_years, self.table_spread, self.forearm_spread)]
         return Points(cut[0], self.spurt_years, cut[1], cut[2], self.station[columns])
 
 
@@ -82,14 +85,14 @@ def covariance(kernel: Kernel, a: Points, b: Points) -> np.ndarray:
     r = apart * (np.sqrt(3) / kernel.slow_years)
     cov = (1 + r) * np.exp(-r) * slow_a[:, :, None] * slow_b[:, None, :]
     cov += np.exp(apart * (-1 / kernel.fast_years)) * fast_a[:, :, None] * fast_b[:, None, :]
-    cov += (kernel.table_level**2) * a.table_S[:, :, None] * b.table_S[:, None, :]
+    cov += (kernel.table_level**2) * a.table_spread[:, :, None] * b.table_spread[:, None, :]
     return cov + _own_level(kernel, a, b, apart)
 
 
 def shared_variance(kernel: Kernel, a: Points) -> np.ndarray:
     """Variance at each point of what all stations share: wander and the table's level, (N, n)."""
     slow, fast = _amplitudes(kernel, a)
-    return slow**2 + fast**2 + (kernel.table_level * a.table_S) ** 2
+    return slow**2 + fast**2 + (kernel.table_level * a.table_spread) ** 2
 
 
 def own_variance(kernel: Kernel) -> float:
@@ -111,5 +114,5 @@ def _amplitudes(kernel, at):
     fast = np.full_like(age, kernel.fast)
     if kernel.fast_early:
         fast *= 1 + kernel.fast_early * np.exp(-np.maximum(age - FAST_FADE_FROM_YEARS, 0) / FAST_FADE_YEARS)
-    unit = kernel.wander_scale * at.forearm_S if kernel.in_forearm_z else kernel.wander_scale
+    unit = kernel.wander_scale * at.forearm_spread if kernel.in_forearm_z else kernel.wander_scale
     return slow * unit, fast * unit

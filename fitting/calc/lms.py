@@ -34,7 +34,7 @@ def reference_age_months(birth_date: date, on: date, gestation_weeks: float | No
 def lms_at(table: LmsTable, sex, age_months) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """L, M and S at exact ages, interpolated linearly.
 
-    sex: "F" or "M", one or one a row; age_months: exact ages [months]; the two broadcast to one shape, which L, M and S take.
+    sex: "F" or "M", one or one a row; age_months: exact ages [months]; L, M and S take the shape the two broadcast to.
     Ages up to a day outside the table are looked up at its end. Raises OutOfReference at the first age further out.
     """
     sexes, ages = np.broadcast_arrays(np.asarray(sex), np.asarray(age_months, float))
@@ -90,7 +90,10 @@ def z_of_centile(centile) -> np.ndarray:
 
 
 def centile_curves(table: LmsTable, sex: str, centiles, age_months) -> np.ndarray:
-    """Chart lines: values (C, A) [unit of the table] of centiles (C,) [0-100] at ages (A,) [months]. Raises OutOfReference."""
+    """Chart lines: values (C, A) [unit of the table] of centiles (C,) [0-100] at ages (A,) [months].
+
+    Raises OutOfReference.
+    """
     return value_at_z(table, sex, np.asarray(age_months, float)[None, :], z_of_centile(centiles)[:, None])
 
 
@@ -107,7 +110,7 @@ def velocity(age_months, value) -> tuple[np.ndarray, np.ndarray]:
 
 
 def height_velocity_curves(sex: str) -> tuple[np.ndarray, np.ndarray]:
-    """Chart lines of whole-year height velocity: mid-ages (A,) [months] and p5, p50, p95 (3, A) [mm/year], usable ages only."""
+    """Chart lines of whole-year height velocity, usable ages only: mid-ages (A,) [months]; p5, p50, p95 (3, A) [mm/y]."""
     ages, *lines = height_velocity_whole_year()[sex]
     usable = ages <= VELOCITY_UNTIL_MONTHS[sex]
     return ages[usable], 10 * np.array(lines)[:, usable]

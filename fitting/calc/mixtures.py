@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-DONE_Z = 1e-4  # a Newton step below this leaves an error near its square: 1e-8 standard deviations
+DONE_Z = 0.005  # what is left after a step goes with the cube of this: less than 1e-6 of the size
 MAX_STEPS = 60
 P_FLOOR, P_CEILING = 1e-300, 1 - 1e-16  # keeps the normal score finite
 
@@ -12,32 +12,38 @@ def mixture_quantiles(weights, mean, sd, q) -> np.ndarray:
     """Quantiles of mixtures of normals.
 
     weights, mean, sd: broadcast to (..., J), weights adding up to 1; q: (Q,) probabilities. Returns (..., Q).
-    Newton's method on the normal score of the distribution, kept between the least and greatest quantile of the parts.
+    Chebyshev's method on the normal score of the distribution, kept between the parts' least and greatest quantile.
     """
     weights, mean, sd = np.broadcast_arrays(weights, mean, sd)
     z = ndtri(np.asarray(q, float))
-    start = _skewed_start(weights, mean, sd, z)
+    start = _start(weights, mean, sd, z)
     parts = mean[..., None, :] + sd[..., None, :] * z[:, None]
     low, high = parts.min(-1), parts.max(-1)
     mixture = (weights[..., None, :], mean[..., None, :], sd[..., None, :])
     return _refined(*mixture, np.broadcast_to(z, low.shape), low, high, np.clip(start, low, high), MAX_STEPS)
 
 
-def _skewed_start(weights, mean, sd, z):
-    """Quantile from mean, variance and skewness. Source: Cornish and Fisher 1938, Revue de l'Institut 5:307."""
+def _start(weights, mean, sd, z):
+    """Quantile from the first four moments. Source: Cornish and Fisher 1938, Revue de l'Institut 5:307."""
     centre = (weights * mean).sum(-1, keepdims=True)
-    off = mean - centre
-    variance = (weights * (sd**2 + off**2)).sum(-1, keepdims=True)
-    third = (weights * off * (off**2 + 3 * sd**2)).sum(-1, keepdims=True)
-    return centre + np.sqrt(variance) * z + third / variance * ((z**2 - 1) / 6)
+    off, own = (mean - centre) ** 2, sd**2
+    variance, third, fourth = (
+        np.einsum("...j,...j->...", weights, moment)[..., None]
+        for moment in (own + off, (mean - centre) * (off + 3 * own), off * (off + 6 * own) + 3 * own**2)
+    )
+    skew, excess = third / variance**1.5, fourth / variance**2 - 3
+    bent = z + (z**2 - 1) * (skew / 6) + (z**3 - 3 * z) * (excess / 24) - (2 * z**3 - 5 * z) * (skew**2 / 36)
+    return centre + np.sqrt(variance) * bent
 
 
 def _refined(weights, mean, sd, z, low, high, x, steps):
-    """Newton steps on every quantile, then again on those not done; a step that leaves its bracket halves it instead."""
-    score, slope = _normal_score(weights, mean, sd, x)
+    """One step on every quantile, then again on those not done; a step that leaves its bracket halves it instead."""
+    score, slope, bend = _normal_score(weights, mean, sd, x)
     off = z - score
     low, high = np.where(off > 0, x, low), np.where(off < 0, x, high)
-    to = x + off / slope
+    with np.errstate(over="ignore", invalid="ignore"):  # far from the mixture the slope vanishes and the step is lost
+        step = off / slope
+        to = x + step * (1 - 0.5 * step * bend / slope)
     lost = ~((to >= low) & (to <= high))
     to = np.where(lost, (low + high) / 2, to)
     going = lost | (np.abs(off) > DONE_Z)
@@ -48,24 +54,33 @@ def _refined(weights, mean, sd, z, low, high, x, steps):
 
 
 def _normal_score(weights, mean, sd, x):
-    """Normal score of the mixture's distribution function at x (...), and its slope."""
+    """Normal score of the mixture's distribution function at x (...), its slope and its second derivative."""
     u = (x[..., None] - mean) / sd
     score = ndtri(np.clip(np.einsum("...j,...j->...", weights, ndtr(u)), P_FLOOR, P_CEILING))
-    u *= u
-    u *= -0.5
-    density = np.einsum("...j,...j->...", weights / sd, np.exp(u, out=u))
-    return score, np.maximum(density * np.exp(0.5 * score**2), P_FLOOR)
+    density = np.exp(-0.5 * u * u) * (weights / sd)
+    per_score = np.exp(0.5 * score**2)
+    slope = np.maximum(density.sum(-1) * per_score, P_FLOOR)
+    bend = score * slope**2 - np.einsum("...j,...j->...", density, u / sd) * per_score
+    return score, slope, bend
 
 
 def first_crossing(probability, days, q) -> np.ndarray:
-    """First day a probability reaches q, linear between the days given.
+    """First day a probability reaches each q, linear between the days given.
 
-    probability: (..., T), nan where unknown; days: (T,) rising; q: (Q,). Returns (..., Q) days, nan where never reached.
+    probability: (..., T), nan where unknown; days: (T,) rising; q: (Q,). Returns (..., Q) days, nan where not reached.
     """
-    reached = probability[..., None, :] >= np.asarray(q, float)[:, None]
-    at = reached.argmax(-1)
+    return first_reach(np.asarray(probability)[..., None, :], days, q)
+
+
+def first_reach(probability, days, q) -> np.ndarray:
+    """First of the days (..., T) each probability (..., T) reaches its own q (...); all broadcast; nan where never."""
+    q = np.asarray(q, float)
+    reached = probability >= q[..., None]
+    days, probability, _ = np.broadcast_arrays(days, probability, reached)
+    at = reached.argmax(-1)[..., None]
     before = np.maximum(at - 1, 0)
-    p0, p1 = (np.take_along_axis(probability, index, -1) for index in (before, at))
-    share = np.divide(q - p0, p1 - p0, out=np.ones_like(p0), where=p1 > p0)
-    day = days[before] + np.where(at > 0, share, 0) * (days[at] - days[before])
-    return np.where(reached.any(-1), day, np.nan)
+    (p0, p1), (day0, day1) = (
+        [np.take_along_axis(values, index, -1)[..., 0] for index in (before, at)] for values in (probability, days)
+    )
+    share = np.divide(q - p0, p1 - p0, out=np.ones_like(p1), where=(p1 > p0) & (at[..., 0] > 0))
+    return np.where(reached.any(-1), day0 + share * (day1 - day0), np.nan)

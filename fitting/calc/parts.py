@@ -14,7 +14,7 @@ OWN_LENGTH_SHAPES = ("elbow_wrist", "upper_arm_length", "stature")
 OWN_GIRTH_SHAPES = ("forearm_girth", "upper_arm_girth", "stoutness")
 STATURE_DRIFT = 1.0  # beta: a length follows its child's stature residual in full
 WEIGHT_DRIFT = 0.5  # beta: a girth follows half of its child's weight residual
-# Standard error of one reading: own, from published limits of agreement (stature, girth, length [mm]); weight [kg] a guess
+# SD of one reading: own, from published limits of agreement (stature, girth, length [mm]); weight [kg] common practice
 DEFAULT_ERROR_SD = {"stature": 5.0, "girth": 2.0, "length": 3.0, "weight": 0.2}
 
 
@@ -56,7 +56,7 @@ OWN_LEVEL_PARTS = {
 
 @cache
 def part_of(measure: str) -> Part:
-    """The part a measure's name stands for, such as "stature" or "girth:calf". Raises DoorpostError for an unknown name."""
+    """The part a measure's name stands for, such as "stature" or "girth:calf". Raises DoorpostError."""
     kind, colon, name = measure.partition(":")
     row = OWN_LEVEL_PARTS.get(kind) if colon and name else TABLE_PARTS.get(measure)
     if row is None:

@@ -49,7 +49,7 @@ def lms_table(name: str) -> LmsTable:
 
 
 def read_lms_table(path: Path) -> LmsTable:
-    """Read one LMS table. Raises BadReference when it lacks source, licence, unit or age range, or its rows are unfit."""
+    """Read one LMS table. Raises BadReference when it lacks source, licence, unit or ages, or its rows are unfit."""
     header, rows = read_table(path, LMS_COLUMNS)
     missing = [key for key in LMS_HEADER_KEYS if not header.get(key)]
     if missing:
@@ -92,7 +92,7 @@ def _curves(path, sex, rows, first_months, last_months):
 
 
 def read_table(path: Path, columns: list[str]) -> tuple[dict[str, str], list[dict[str, str]]]:
-    """Header lines "# key: value" and rows of a reference table. Raises BadReference when it is not there or has other columns."""
+    """Header lines "# key: value" and rows of a table. Raises BadReference when it is absent or has other columns."""
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except FileNotFoundError:

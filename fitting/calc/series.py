@@ -30,6 +30,10 @@ class Readings:
         places = max(1, int(np.isfinite(self.age_years[children]).sum(1).max(initial=0)))
         return Readings(*(a[children, :places] for a in (self.age_years, self.size, self.error_sd)))
 
+    def last_age_years(self):
+        """Age at each child's last reading, (N,) [years]; 0 without any."""
+        return np.max(self.age_years, axis=1, where=np.isfinite(self.age_years), initial=0)
+
 
 @dataclass(frozen=True)
 class Series:
@@ -49,7 +53,7 @@ class Series:
 
 @dataclass(frozen=True)
 class Mixture:
-    """Forecast of ln size: weights (N, 1, J), mean and sd (N, T, J); known: (N, T) False past the reference's last age."""
+    """Forecast of ln size: weights (N, 1, J), mean and sd (N, T, J); known: (N, T), False past the reference."""
 
     weights: np.ndarray
     mean: np.ndarray
@@ -73,19 +77,21 @@ def points_of(part, male, age_years, station=None):
     """Points (N, n) at ages [years], with the spreads a girth's covariance needs there."""
     spurt = np.where(male, SPURT_AGE_YEARS["M"], SPURT_AGE_YEARS["F"])[:, None]
     if part.family == "girth":
-        forearm_S = spread_table(FOREARM_GIRTH).at(male, age_years)[:, :, 0]
-        table_S = forearm_S if part.table == FOREARM_GIRTH else spread_table(part.table).at(male, age_years)[:, :, 0]
+        forearm_spread = spread_table(FOREARM_GIRTH).at(male, age_years)[:, :, 0]
+        table_spread = (
+            forearm_spread if part.table == FOREARM_GIRTH else spread_table(part.table).at(male, age_years)[:, :, 0]
+        )
     else:
-        forearm_S = table_S = np.broadcast_to(0.0, age_years.shape)
-    return Points(age_years, spurt, table_S, forearm_S, np.zeros(age_years.shape[1]) if station is None else station)
+        forearm_spread = table_spread = np.broadcast_to(0.0, age_years.shape)
+    return Points(
+        age_years, spurt, table_spread, forearm_spread, np.zeros(age_years.shape[1]) if station is None else station
+    )
 
 
 def mixture_ahead(series: Series, ahead_years) -> Mixture:
-    """Forecast of ln size at times after each child's last reading; ahead_years: (T,) [years]."""
+    """Forecast of ln size at times after each child's last reading; ahead_years: (T,) or (N, T) [years]."""
     part = series.part
-    age = series.readings.age_years
-    last = np.max(age, axis=1, where=np.isfinite(age), initial=0)[:, None]
-    asked = last + np.asarray(ahead_years, float)
+    asked = series.readings.last_age_years()[:, None] + np.asarray(ahead_years, float)
     final = part.last_months / MONTHS_PER_YEAR
     evidence = evidence_of(part, series.male, series.readings, np.minimum(asked, final))
     posterior = posterior_of(part, evidence, series.stature, series.weight)
@@ -96,7 +102,7 @@ def mixture_ahead(series: Series, ahead_years) -> Mixture:
 
 
 def posterior_of(part: Part, evidence: Evidence, stature, weight):
-    """Solve a part with what its companions say: the stature's tempo for every part, its drift for lengths, weight's for girths."""
+    """Solve a part with its companions: stature's tempo for every part, its drift for lengths, weight's for girths."""
     ages = evidence.points.age_years
     n = evidence.ln_size.shape[1]
     ln_prior, drift = LN_PRIOR, None
@@ -109,7 +115,7 @@ def posterior_of(part: Part, evidence: Evidence, stature, weight):
 
 
 def _companion(measure, male, readings, ages, n, beta):
-    """The companion's ln weights of the tempo points, and beta x its residual since the part's last reading, (N, n + T, J)."""
+    """The companion's ln weights (N, J), and beta x its residual since the part's last reading, (N, n + T, J)."""
     part = part_of(measure)
     asked = ages if beta else ages[:, :0]
     evidence = evidence_of(part, male, readings, asked)

@@ -80,7 +80,7 @@ def solve(kernel: Kernel, shapes: AgeTable, evidence: Evidence, ln_prior, drift=
 
 
 def _expected(kernel, shapes, evidence, drift):
-    """Mean shape plus the companion's drift, and shape contrasts since the last reading: (N, n + T, J), (N, n + T, R J)."""
+    """Mean shape with the companion's drift (N, n + T, J); shape contrasts since the last reading (N, n + T, R J)."""
     rows = shapes.at(evidence.male, evidence.points.age_years)
     last = evidence.ln_size.shape[1] - 1
     contrasts = (rows[:, :, J:] - rows[:, last : last + 1, J:]) * kernel.shape_weight
@@ -94,7 +94,7 @@ def _by_contrast(columns):
 
 
 def _whitened(kernel, evidence):
-    """Inverse Cholesky factor (N, n, n) of the readings' covariance, and their whitened covariance with the ages ahead."""
+    """Inverse Cholesky factor (N, n, n) of the readings' covariance; their whitened covariance with what is ahead."""
     n = evidence.ln_size.shape[1]
     past, ahead = evidence.points.part(slice(n)), evidence.points.part(slice(n, None))
     here = evidence.present
@@ -106,7 +106,7 @@ def _whitened(kernel, evidence):
 
 
 def _shape_factors(v, V):
-    """Posterior of the two shape factors: mean (N, 2, J), covariance (N, 2, 2, J), and what they add to ln weight (N, J)."""
+    """Posterior of the two shape factors: mean (N, 2, J), covariance (N, 2, 2, J), their part in ln weight (N, J)."""
     a, d, b = (np.einsum("nij,nij->nj", V[:, :, r], V[:, :, s]) for r, s in ((0, 0), (1, 1), (0, 1)))
     a, d = a + 1, d + 1
     det = a * d - b * b
@@ -120,11 +120,11 @@ def variance_ahead(kernel: Kernel, ahead: Points, posterior: Posterior) -> np.nd
     """Variance of ln size at each age asked for and tempo point, (N, T, J)."""
     fixed = shared_variance(kernel, ahead) + own_variance(kernel)
     fixed = fixed - np.einsum("nit,nit->nt", posterior.explained, posterior.explained)
-    return fixed[:, :, None] + _quadratic(posterior.shape_gap, posterior.shape_gap, posterior.shape_cov)
+    return fixed[:, :, None] + _quadratic(posterior.shape_gap, posterior.shape_cov)
 
 
 def covariance_ahead(kernel: Kernel, ahead: Points, posterior: Posterior, parts: int) -> np.ndarray:
-    """Covariance of ln size between the parts of one child at each age, (J, T, P, P); ahead runs over parts, then ages."""
+    """Covariance of ln size between one child's parts at each age, (J, T, P, P); ahead runs over parts, then ages."""
     ages = ahead.age_years.shape[1] // parts
     shared = shared_variance(kernel, ahead)[0, :ages]
     W = posterior.explained[0].reshape(-1, parts, ages)
@@ -133,10 +133,10 @@ def covariance_ahead(kernel: Kernel, ahead: Points, posterior: Posterior, parts:
     return fixed + np.einsum("ptrj,qtsj,rsj->jtpq", gap, gap, posterior.shape_cov[0])
 
 
-def _quadratic(left, right, cov):
-    """left' cov right over the shape factors: (N, T, R, J) twice and (N, R, R, J) to (N, T, J)."""
-    total = np.zeros(left.shape[:2] + left.shape[3:])
-    for r in range(cov.shape[1]):
-        for s in range(cov.shape[2]):
-            total += left[:, :, r] * right[:, :, s] * cov[:, None, r, s]
+def _quadratic(gap, cov):
+    """gap' cov gap over the shape factors: (N, T, R, J) and (N, R, R, J) to (N, T, J)."""
+    total = np.zeros(gap.shape[:2] + gap.shape[3:])
+    for r in range(gap.shape[2]):
+        for s in range(r + 1):
+            total += gap[:, :, r] * gap[:, :, s] * ((1 if r == s else 2) * cov[:, None, r, s])
     return total

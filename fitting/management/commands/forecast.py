@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fitting.calc.errors import DoorpostError
 from fitting.calc.forecast import EARLY_LIKELY_LATE, crossing_days, reading_bands, readings_of
@@ -22,6 +23,10 @@ BAND = {"p2.5": 0.025, "p10": 0.1, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p90": 
 FORECAST_COLUMNS = ["case", "measure", "ahead_months", "date", "unit", *BAND]
 DATES_COLUMNS = ["case", "measure", "percent", "early_date", "likely_date", "late_date"]
 BAD_ROWS_STATUS = 2
+NO_ROW = gettext_lazy(
+    "%(case)s, %(measure)s: no row %(months)s months ahead of the last reading at %(age).1f months of age, "
+    "because the reference covers %(first)g to %(last)g months."
+)
 
 
 def numbers(text):
@@ -48,7 +53,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser):
         parser.add_argument("children", type=Path, help=_("CSV: case, sex (F or M), birth_date"))
-        parser.add_argument("measurements", type=Path, help=_("CSV: case, date, measure, value, unit, error (optional)"))
+        parser.add_argument(
+            "measurements", type=Path, help=_("CSV: case, date, measure, value, unit, error (optional)")
+        )
         parser.add_argument("--ahead", type=numbers, required=True, help=_("months ahead, such as 6,12,18,24"))
         parser.add_argument("--out", type=Path, required=True, help=_("CSV to write the forecast to"))
         parser.add_argument("--grown", type=numbers, help=_("percent of growth to date, such as 2,4,6"))
@@ -62,11 +69,11 @@ class Command(BaseCommand):
         except DoorpostError as error:
             raise CommandError(str(error), returncode=BAD_ROWS_STATUS) from error
         groups = by_measure(files)
-        bands = [reading_bands(group.series, ahead, list(BAND.values())) for group in groups]
-        write(out, FORECAST_COLUMNS, (row for g, b in zip(groups, bands, strict=True) for row in band_rows(g, b, ahead)))
+        answers = [(group, reading_bands(group.series, ahead, list(BAND.values()))) for group in groups]
+        write(out, FORECAST_COLUMNS, (row for group, bands in answers for row in band_rows(group, bands, ahead)))
         if grown:
             write(dates, DATES_COLUMNS, (row for group in groups for row in date_rows(group, grown)))
-        notes = [note for g, b in zip(groups, bands, strict=True) for note in notes_on(g, b, ahead)]
+        notes = [note for group, bands in answers for note in notes_on(group, bands, ahead)]
         for sentence in files.complaints + notes:
             self.stderr.write(sentence)
         if files.complaints:
@@ -130,10 +137,7 @@ def notes_on(group: Group, bands, ahead):
         if absent:
             words = {"case": case, "measure": group.measure, "months": ", ".join(absent), "age": age}
             words |= {"first": part.first_months, "last": part.last_months}
-            yield _(
-                "%(case)s, %(measure)s: no row %(months)s months ahead of the last reading at %(age).1f months of age, "
-                "because the reference covers %(first)g to %(last)g months."
-            ) % words
+            yield NO_ROW % words
 
 
 def write(path, columns, rows):
