@@ -10,6 +10,7 @@ from fitting.calc.errors import DoorpostError, OutOfReference
 from fitting.calc.mixtures import first_reach, mixture_quantiles
 from fitting.calc.outlook import Observation, Outlook
 from fitting.calc.parts import part_of, residual_girth_part
+from fitting.calc.references import EDGE_MONTHS
 from fitting.calc.series import Readings, Series, evidence_of, mixture_ahead, posterior_of
 from fitting.calc.tempo import covariance_ahead, normalised
 from fitting.calc.units import DAYS_PER_MONTH, DAYS_PER_YEAR, MONTHS_PER_YEAR, age_years
@@ -91,10 +92,11 @@ def _outlook(part, sex, birth_date, parts, stature, weight, ahead_months):
 def _search_days(part, parts, age, ahead_months):
     """Monthly days ahead up to the reference's last age, and whether that cut the search. Raises OutOfReference."""
     months = age * MONTHS_PER_YEAR
-    if not part.first_months - 1 / DAYS_PER_MONTH <= months <= part.last_months:
+    first, last = part.first_months - EDGE_MONTHS, part.last_months + EDGE_MONTHS
+    if not first <= months <= last:
         raise OutOfReference(", ".join(parts), part.first_months, part.last_months, months)
     ahead = np.arange(ahead_months + 1)
-    inside = ahead[months + ahead <= part.last_months]
+    inside = ahead[months + ahead <= last]
     return inside * DAYS_PER_MONTH, len(inside) < len(ahead)
 
 
@@ -142,25 +144,29 @@ def crossing_days(series: Series, thresholds, q=EARLY_LIKELY_LATE, search_months
 
 
 def _crossings(series, ln_thresholds, q, search_months):
+    """Crossing days (N, M, Q): the quarter at whose end q is first reached, then its months."""
     quarters = np.arange(0, search_months + QUARTER_MONTHS, QUARTER_MONTHS)
     quarters = np.minimum(quarters, np.clip(_months_left(series), 0, search_months)[:, None])
     ahead = mixture_ahead(series, quarters / MONTHS_PER_YEAR)
     above = np.stack([_above(ahead, threshold[:, None]) for threshold in ln_thresholds.T], 1)[:, :, None]
     at = (above >= q[:, None]).argmax(-1)[..., None]
     ends = np.concatenate([np.maximum(at - 1, 0), at], -1)
-    at_ends = np.take_along_axis(above, ends, -1)
-    start, end = np.moveaxis(np.take_along_axis(quarters[:, None, None], ends, -1), -1, 0)
-    between = np.minimum(start[..., None] + np.arange(1, QUARTER_MONTHS), end[..., None])
-    inside = mixture_ahead(series, between.reshape(len(between), -1) / MONTHS_PER_YEAR)
+    months, between = _months_between(np.take_along_axis(quarters[:, None, None], ends, -1))
     thresholds = np.broadcast_to(ln_thresholds[:, :, None, None], between.shape).reshape(len(between), -1)
-    probability = np.insert(at_ends, [1], _above(inside, thresholds).reshape(between.shape), -1)
-    months = np.insert(np.stack([start, end], -1), [1], between, -1)
+    inside = _above(mixture_ahead(series, between.reshape(len(between), -1) / MONTHS_PER_YEAR), thresholds)
+    probability = np.insert(np.take_along_axis(above, ends, -1), [1], inside.reshape(between.shape), -1)
     return first_reach(probability, months * DAYS_PER_MONTH, q)
+
+
+def _months_between(ends):
+    """All months from start to end of a quarter (..., 2), and those between; a quarter cut short repeats its end."""
+    between = np.minimum(ends[..., :1] + np.arange(1, QUARTER_MONTHS), ends[..., 1:])
+    return np.insert(ends, [1], between, -1), between
 
 
 def _months_left(series):
     """Whole months from each child's last reading to the reference's last age, (N,)."""
-    return np.floor(series.part.last_months - series.readings.last_age_years() * MONTHS_PER_YEAR)
+    return np.floor(series.part.last_months + EDGE_MONTHS - series.readings.last_age_years() * MONTHS_PER_YEAR)
 
 
 def _above(ahead, ln_threshold):

@@ -6,14 +6,13 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from fitting.calc.errors import DoorpostError, OutOfReference
-from fitting.calc.references import LmsTable, height_velocity_whole_year
+from fitting.calc.references import EDGE_MONTHS, LmsTable, height_velocity_whole_year
 from fitting.calc.units import DAYS_PER_MONTH, MONTHS_PER_YEAR, age_days, age_months
 
 TERM_WEEKS = 40  # common practice: correction counts up to a 40-week term
 PRETERM_BELOW_WEEKS = 37  # common practice: born before 37 completed weeks
 CORRECTION_UNTIL_MONTHS = 24.0  # common practice: corrected age is used under two years
 DAYS_PER_WEEK = 7
-EDGE_MONTHS = 1 / DAYS_PER_MONTH  # a second birthday may fall on day 730, a day before 24 months of 30.4375 days
 # The velocity table's own header: "values after 17 y boys and 14 y girls look filled in, do not use them".
 VELOCITY_UNTIL_MONTHS = {"M": 17 * MONTHS_PER_YEAR, "F": 14 * MONTHS_PER_YEAR}
 
@@ -110,7 +109,7 @@ def velocity(age_months, value) -> tuple[np.ndarray, np.ndarray]:
 
 
 def height_velocity_curves(sex: str) -> tuple[np.ndarray, np.ndarray]:
-    """Chart lines of whole-year height velocity, usable ages only: mid-ages (A,) [months]; p5, p50, p95 (3, A) [mm/y]."""
+    """Chart lines of whole-year height velocity at usable mid-ages (A,) [months]: p5, p50, p95 (3, A) [mm/year]."""
     ages, *lines = height_velocity_whole_year()[sex]
     usable = ages <= VELOCITY_UNTIL_MONTHS[sex]
     return ages[usable], 10 * np.array(lines)[:, usable]

@@ -9,11 +9,13 @@ from pathlib import Path
 import numpy as np
 
 from fitting.calc.errors import BadReference
+from fitting.calc.units import DAYS_PER_MONTH
 
 REFERENCE_FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
 LMS_COLUMNS = ["sex", "age_months", "L", "M", "S"]
 LMS_HEADER_KEYS = ("measure", "unit", "ages_months", "source", "licence")
 SEXES = ("F", "M")
+EDGE_MONTHS = 1 / DAYS_PER_MONTH  # a second birthday may fall on day 730, a day before 24 months of 30.4375 days
 YOUNGEST_SHARE_KNOT_YEARS = 2.0  # common practice: a share printed as "overall" or "under 2 y" is held at two years
 
 

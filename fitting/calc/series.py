@@ -6,11 +6,11 @@ import numpy as np
 
 from fitting.calc.kernels import SPURT_AGE_YEARS, Points
 from fitting.calc.parts import FOREARM_GIRTH, STATURE_DRIFT, WEIGHT_DRIFT, Part, part_of
+from fitting.calc.references import EDGE_MONTHS
 from fitting.calc.shapes import shape_table, spread_table
 from fitting.calc.tempo import LN_PRIOR, Evidence, normalised, solve, variance_ahead
-from fitting.calc.units import DAYS_PER_MONTH, MONTHS_PER_YEAR
+from fitting.calc.units import MONTHS_PER_YEAR
 
-EDGE_MONTHS = 1 / DAYS_PER_MONTH  # a second birthday may fall on day 730, a day before 24 months of 30.4375 days
 NO_READING_YEARS = 10.0  # where a child without readings is placed in arrays; nothing is computed from it
 
 
@@ -97,7 +97,7 @@ def mixture_ahead(series: Series, ahead_years) -> Mixture:
     posterior = posterior_of(part, evidence, series.stature, series.weight)
     n = evidence.ln_size.shape[1]
     variance = variance_ahead(part.kernel, evidence.points.part(slice(n, None)), posterior)
-    known = (asked <= final) & evidence.present.any(1)[:, None]
+    known = (asked <= final + EDGE_MONTHS / MONTHS_PER_YEAR) & evidence.present.any(1)[:, None]
     return Mixture(normalised(posterior.ln_weight)[:, None], posterior.mean, np.sqrt(variance), known)
 
 
