@@ -231,7 +231,7 @@ def _bar(room, most_mm, middle, step, y, unit):
         layer_height=round(y.at(now_mm) - layer_top, 1),
         value=format_length(now_mm, unit),
         value_y=top - LABEL_RISE,
-        full=format_length(most_mm, unit) if most_mm > now_mm else "",
+        full=format_length(most_mm, unit) if room["full_mm"] > room["capacity_mm"] else "",
         full_y=min(layer_top - LABEL_RISE, top - 3 * LABEL_RISE),
         station=shown_number(room["station_mm"], unit),
     )

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 from django.views.decorators.vary import vary_on_headers
 
 from fitting.views.days import served_today
+from fitting.views.parts import wants_rows_only
 from patients.access import requires
 from patients.models import Child, Limb
 from patients.roles import Action
@@ -37,4 +38,5 @@ def cases(request):
     )
     page = Paginator(children, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {"form": form, "page": page, "as_of": as_of, "clinics": clinics, "asked": form.cleaned_data["q"]}
-    return render(request, "fitting/_cases_rows.html" if request.htmx else "fitting/cases.html", context)
+    context["rows_only"] = wants_rows_only(request)
+    return render(request, "fitting/_cases_rows.html" if context["rows_only"] else "fitting/cases.html", context)

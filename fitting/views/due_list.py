@@ -10,6 +10,7 @@ from fitting import wording
 from fitting.due import FILTERS, DueState, counts
 from fitting.forms.due_filter import DueFilterForm
 from fitting.views.days import served_today
+from fitting.views.parts import wants_rows_only
 from patients.access import requires
 from patients.models import Limb
 from patients.roles import Action
@@ -64,4 +65,5 @@ def due_list(request):
         "asked": any(form.cleaned_data.values()),
         "caution": wording.CAUTION,
     }
-    return render(request, "fitting/_due_rows.html" if request.htmx else "fitting/due_list.html", context)
+    context["rows_only"] = wants_rows_only(request)
+    return render(request, "fitting/_due_rows.html" if context["rows_only"] else "fitting/due_list.html", context)

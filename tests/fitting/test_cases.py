@@ -109,3 +109,8 @@ def test_pages_keep_the_search(signed_in, clinic, monkeypatch):
 def test_only_readers_of_records_get_in(client, clinic, role):
     client.force_login(make_staff(role, clinics=[clinic]))
     assert client.get(reverse("cases")).status_code == 403
+
+
+def test_going_back_asks_for_the_page_not_the_rows(signed_in, clinic):
+    headers = {"HX-Request": "true", "HX-History-Restore-Request": "true"}
+    assert "<html" in signed_in.get(reverse("cases"), headers=headers).content.decode()

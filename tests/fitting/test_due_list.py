@@ -317,3 +317,8 @@ def test_sides_of_a_child_are_two_rows(signed_in, clinic):
     for side in Limb.Side.values:
         make_forecast(make_limb(child, side=side))
     assert len(found(signed_in)) == 2
+
+
+def test_going_back_asks_for_the_page_not_the_rows(signed_in, clinic):
+    headers = {"HX-Request": "true", "HX-History-Restore-Request": "true"}
+    assert "<html" in signed_in.get(reverse("due_list"), headers=headers).content.decode()
