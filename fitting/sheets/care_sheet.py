@@ -11,7 +11,7 @@ from fitting.calc.units import age_years
 from fitting.inputs import settings_of
 from fitting.models import Appointment, Forecast, Sleeve, Socket
 from fitting.sheets.render import sheet_pdf
-from fitting.sheets.wear_plan import NAPS_BELOW_YEARS, Wearer, WearPlan, wear_plan
+from fitting.sheets.wear_plan import NAPS_BELOW_YEARS, PLAY_BELOW_YEARS, Wearer, WearPlan, wear_plan
 from fitting.wording import action_of, day_words, family_next_step, family_outlook
 from patients.models import Child, Clinic, Limb
 
@@ -49,6 +49,7 @@ class CareSheet:
     wearer: str
     plan: WearPlan
     takes_naps: bool
+    plays: bool
     sleeves: tuple[SleeveMagnets, ...]
     see_us_first: bool
     arm_stays_off: bool
@@ -82,6 +83,7 @@ def care_sheet(limb: Limb, as_of: date, wearer: str) -> CareSheet:
         wearer=wearer,
         plan=wear_plan(age, wearer),
         takes_naps=age < NAPS_BELOW_YEARS,
+        plays=age < PLAY_BELOW_YEARS,
         sleeves=tuple(SleeveMagnets(sleeve.design.name, sleeve.magnets) for sleeve in sleeves),
         see_us_first=_next_action(forecast, as_of) in SEEN_FIRST,
         arm_stays_off=_arm_stays_off(forecast, as_of),

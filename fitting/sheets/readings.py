@@ -185,7 +185,9 @@ def change(now: Reading | None, then: Reading | None, then_value: float | None, 
 
 
 def _change(difference, noise, show) -> Change:
-    text = ("+" if difference > 0 else "−" if difference < 0 else "±") + show(abs(difference))
+    size = show(abs(difference))
+    sign = "±" if size == show(0) else "+" if difference > 0 else "−"
+    text = sign + size
     if abs(difference) <= noise:
         return Change("noise", _("%(change)s noise") % {"change": text})
     return Change("up" if difference > 0 else "down", text)

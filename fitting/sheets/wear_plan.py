@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 WEAR_PLAN_FILE = settings.BASE_DIR / "fixtures" / "wear_plan.csv"
 
 NAPS_BELOW_YEARS = 5  # naps are named on the sheet below this age, common practice
+PLAY_BELOW_YEARS = 12  # the first wear is in play below this age, common practice
 
 
 class Wearer(models.TextChoices):

@@ -204,9 +204,9 @@ def test_a_step_waits_for_clear_marks_and_has_a_date_to_write_and_boxes_to_tick(
 
 
 def test_childrens_short_starts_say_they_are_common_practice_and_the_adult_plan_says_so_too(limb):
-    assert "common practice" in html_of(limb) and "printed for adults" not in html_of(limb)
+    assert "common practice" in html_of(limb) and "plan for adults" not in html_of(limb)
     limb.child.birth_date = date(2010, 3, 14)
-    assert "printed for adults" in html_of(limb) and "common practice" not in html_of(limb)
+    assert "plan for adults" in html_of(limb) and "common practice" not in html_of(limb)
     assert "common practice" in html_of(limb, Wearer.EXPERIENCED)
 
 
@@ -214,6 +214,12 @@ def test_naps_are_named_for_the_small_only(limb):
     assert "naps" not in html_of(limb)
     limb.child.birth_date = date(2023, 3, 14)
     assert "Arm off for naps too." in html_of(limb)
+
+
+def test_the_first_wear_is_in_play_for_children_only(limb):
+    assert "Play together." in html_of(limb)
+    limb.child.birth_date = date(2010, 3, 14)
+    assert "Play together." not in html_of(limb)
 
 
 def test_the_magnets_on_the_childs_own_sleeves_are_counted(limb):

@@ -119,6 +119,12 @@ def test_a_change_within_2_77_tem_is_noise_and_beyond_it_a_change(measured):
     assert "≈ +5 mm noise" in html and "▲ +12 mm" in html
 
 
+@pytest.mark.parametrize(("now_mm", "text"), [(165, "±0 mm noise"), (164.8, "±0 mm noise"), (164, "−1 mm noise")])
+def test_a_change_too_small_to_show_has_no_direction(measured, now_mm, text):
+    Reading.objects.filter(visit__at__date=TODAY, station_mm=60).update(value=now_mm)
+    assert stations(measured)["60"].row.since_before.text == text
+
+
 def test_a_coarse_tape_widens_the_noise(measured):
     """A 5 mm tape adds 5/sqrt(12) mm: noise 6.2 mm when one of the two was read on it, 6.8 mm when both were."""
     visits = measured.child.visits
@@ -168,6 +174,14 @@ def test_without_a_socket_the_design_is_left_to_fill_in(limb):
     sheet = fitting_sheet(again(limb), TODAY)
     assert sheet.socket is None and sheet.stations[0].design is None
     assert "No socket yet. Fill in the design by hand" in text_of(limb)
+
+
+def test_a_level_without_girths_has_no_empty_table(limb):
+    Limb.objects.filter(pk=limb.pk).update(level=Limb.Level.SHOULDER_DISARTICULATION)
+    make_reading(make_visit(limb.child), M.SOUND_ELBOW_THUMB_LENGTH, 280, limb)
+    report = page.validate_pdf_bytes(print_fitting_sheet(again(limb), TODAY, "A4"), profile="ua1")
+    assert report.is_compliant, [(f.rule_id, f.message) for f in report.failures]
+    assert "Girths and design" not in html_of(limb)
 
 
 def test_magnets_of_the_sleeves_in_use_are_counted(measured):
