@@ -15,6 +15,7 @@ WIDTH, HEIGHT = 400.0, 520.0
 TOP, BOTTOM = 84.0, 56.0  # room for the side above and the scale below
 LABELS = 152.0  # room for girths and distances beside the rule
 EDGE, RULE = 12.0, 14.0
+WINDOW = (20.0, 16.0)  # of an electrode, an emblem and not to scale
 MOST_PER_MM = 2.6  # a small limb is not drawn larger than this
 SCALE_WORDS = 52.0  # room for the words beside the scale
 LABEL_GAP = 17.0  # least distance of two labels
@@ -30,6 +31,26 @@ class StationMark:
     station_mm: float
     girth_mm: float | None = None
     label: str = ""
+
+
+@dataclass(frozen=True)
+class WindowMark:
+    """An electrode's window in the socket: distance from the landmark [mm], its number, and whether to retest."""
+
+    station_mm: float
+    number: int
+    words: str
+    retest: bool
+
+
+@dataclass(frozen=True)
+class WindowDrawn:
+    """A window in drawing units, by its upper left corner."""
+
+    x: float
+    y: float
+    number: int
+    retest: bool
 
 
 @dataclass(frozen=True)
@@ -87,6 +108,7 @@ class LimbDrawing:
     landmark: str
     outline: Outline
     stations: tuple[StationDrawn, ...]
+    windows: tuple[WindowDrawn, ...]
     end_label: str
     ticks: tuple[Tick, ...]
     scale: Scale | None
@@ -109,11 +131,13 @@ def limb_drawing(
     residual_length_mm: float | None,
     unit: str,
     lit: float | None = None,
+    windows: Sequence[WindowMark] = (),
 ) -> LimbDrawing:
     """Drawing of a limb seen from the front, the child facing the reader.
 
     level, side: in the words of Limb; stations: marks from the level's station landmark; residual_length_mm: from the
     level's length landmark to the end; unit: mm, cm or in for the words; lit: the station being measured [mm].
+    windows: of electrodes, from the station landmark, drawn side by side and not at their place around the limb.
     A girth is drawn as a round section, width girth / pi.
     """
     marks = sorted(stations, key=lambda mark: mark.station_mm)
@@ -125,12 +149,16 @@ def limb_drawing(
     return LimbDrawing(
         uid=f"limb-{side}-{level}",
         title=_("%(side)s limb, %(level)s") % {"side": side_word.capitalize(), "level": level_word},
-        desc=_describe(marks, residual_length_mm, landmark_word(facts.station_landmark), unit, to_scale),
+        desc=" ".join(
+            [_describe(marks, residual_length_mm, landmark_word(facts.station_landmark), unit, to_scale)]
+            + [_window_sentence(mark, unit) for mark in windows]
+        ),
         side_word=side_word.upper(),
         level_word=level_word,
         landmark=landmark_word(facts.station_landmark),
         outline=shape,
         stations=_draw_stations(marks, page, unit, lit),
+        windows=tuple(_window(mark, i, len(windows), page) for i, mark in enumerate(windows)),
         end_label=_end_label(facts, residual_length_mm, unit),
         ticks=() if level in TRUNK_LEVELS else _ticks(page, unit),
         scale=_scale(page, unit) if to_scale else None,
@@ -203,6 +231,20 @@ def _describe(marks, residual_length_mm, landmark, unit, to_scale) -> str:
 def _station_sentence(mark, landmark, unit):
     words = {"girth": format_length(mark.girth_mm, unit), "distance": format_length(mark.station_mm, unit)}
     return _("Girth %(girth)s at %(distance)s from the %(landmark)s.") % {**words, "landmark": landmark}
+
+
+def _window_sentence(mark, unit):
+    words = {"number": mark.number, "muscle": mark.words, "distance": format_length(mark.station_mm, unit)}
+    sentence = _("Window %(number)d: %(muscle)s at %(distance)s.") % words
+    return f"{sentence} {_('Retest.')}" if mark.retest else sentence
+
+
+def _window(mark, i, count, page):
+    """Side by side across the limb, so that two at one height are both seen."""
+    half_mm = page.shape.half_width_mm(mark.station_mm)
+    across_mm = half_mm * (2 * (i + 1) / (count + 1) - 1)
+    width, height = WINDOW
+    return WindowDrawn(page.x(across_mm) - width / 2, page.y(mark.station_mm) - height / 2, mark.number, mark.retest)
 
 
 def _draw_stations(marks, page, unit, lit) -> tuple[StationDrawn, ...]:

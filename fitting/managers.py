@@ -19,6 +19,18 @@ class LimbRowQuerySet(models.QuerySet):
         return self.filter(limb__in=Limb.objects.visible_to(user))
 
 
+class StandingLimbRowQuerySet(LimbRowQuerySet):
+    """Rows of a limb that later rows supersede."""
+
+    def current(self):
+        return self.filter(superseded_by__isnull=True)
+
+
+class MuscleRecordingQuerySet(StandingLimbRowQuerySet):
+    def unfinished(self):
+        return self.filter(state__in=self.model.UNFINISHED)
+
+
 class ReadingQuerySet(models.QuerySet):
     def visible_to(self, user):
         return self.filter(visit__child__in=Child.objects.visible_to(user))

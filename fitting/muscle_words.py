@@ -103,6 +103,7 @@ FILE_ERRORS = {
     "packed": gettext_lazy("This is a packed file or a spreadsheet. Save the recording as text (CSV) and send that."),
     "not_text": gettext_lazy("This is not a text file. Save the recording as text (CSV) and send that."),
     "empty": gettext_lazy("The file is empty."),
+    "altered": gettext_lazy("The stored file is not the one that was sent. Tell the administrator; it is not used."),
     "no_rows": gettext_lazy(
         "No row of numbers was found in the first %(most)d lines. The file needs time and one or two channels, "
         "separated by commas, semicolons or tabs."
@@ -110,6 +111,8 @@ FILE_ERRORS = {
     "channels": gettext_lazy(
         "The file has %(channels)d signal columns. Keep time, one or two channels and, if there is one, the cue column."
     ),
+    "one_row": gettext_lazy("The file has a single row of numbers."),
+    "cue_channel": gettext_lazy("A cue is for the second muscle, but the file has one channel only."),
     "columns": gettext_lazy("Line %(line)d has %(found)d columns where %(expected)d are expected."),
     "number": gettext_lazy("Line %(line)d holds \u201c%(text)s\u201d, which is not a number."),
     "cue": gettext_lazy(

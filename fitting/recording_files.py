@@ -64,6 +64,8 @@ def read_recording(data: bytes, time_unit: str = "s") -> RecordingFile:
     text = _plain(data)
     layout = _layout_of(text)
     table = _table(text, layout)
+    if len(table) < 2:
+        raise RecordingFileError("one_row")
     time_s = table[:, 0] * TIME_UNITS_S[time_unit]
     _check_length(time_s)
     channels = [column for column in range(1, layout.columns) if column != layout.cue_column]

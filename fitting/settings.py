@@ -49,6 +49,8 @@ INSTALLED_APPS = [
     "django_htmx",
     "csp",
     "auditlog",
+    "django_tasks",
+    "django_tasks_db",
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
@@ -125,6 +127,17 @@ STORAGES = {
 WHITENOISE_AUTOREFRESH = WHITENOISE_USE_FINDERS = DEBUG
 WHITENOISE_SKIP_COMPRESS_EXTENSIONS = ["map", "gz", "br", "png", "jpg", "woff2"]
 MEDIA_ROOT = DATA_DIR / "media"
+FILE_UPLOAD_PERMISSIONS = 0o600  # files of patients: no address serves them, and no other account reads them
+
+# Long work is left to `manage.py worker`; on a machine of one's own without a worker it is done at once.
+HAS_WORKER = not DEBUG or os.environ.get("DOORPOST_WORKER", "") == "1"
+TASKS = {
+    "default": {
+        "BACKEND": "django_tasks_db.DatabaseBackend"
+        if HAS_WORKER
+        else "django_tasks.backends.immediate.ImmediateBackend"
+    }
+}
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -168,5 +181,8 @@ AUDITLOG_INCLUDE_TRACKING_MODELS = (
     {"model": "fitting.Layer"},
     {"model": "fitting.Sleeve", "m2m_fields": ["sockets"]},
     {"model": "fitting.Appointment"},
+    {"model": "fitting.MuscleSite"},
+    {"model": "fitting.MuscleRecording", "exclude_fields": ["result", "state", "attempts", "touched_at"]},
+    {"model": "fitting.LevelSettings"},
 )
 AUDITLOG_DISABLE_REMOTE_ADDR = False

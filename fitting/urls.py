@@ -7,6 +7,19 @@ from fitting.views.child import child_edit, child_new
 from fitting.views.due_list import due_list
 from fitting.views.health import health
 from fitting.views.limb import limb_new
+from fitting.views.muscle_recording import (
+    muscle_recording,
+    muscle_recording_again,
+    muscle_recording_file,
+    muscle_recording_new,
+)
+from fitting.views.muscle_sites import (
+    muscle_settings,
+    muscle_site_new,
+    muscle_site_photo,
+    muscle_site_replace,
+    muscle_sites,
+)
 from fitting.views.sheets import sheet_care, sheet_fitting, sheet_form, sheets
 from fitting.views.socket import socket, socket_new
 from fitting.views.today import today
@@ -30,5 +43,14 @@ urlpatterns = [
     path("limbs/<int:pk>/measuring-form.pdf", sheet_form, name="sheet_form"),
     path("limbs/<int:pk>/socket/", socket_new, name="socket_new"),
     path("sockets/<int:pk>/", socket, name="socket"),
+    path("limbs/<int:pk>/muscle-sites/", muscle_sites, name="muscle_sites"),
+    path("limbs/<int:pk>/muscle-sites/new/", muscle_site_new, name="muscle_site_new"),
+    path("limbs/<int:pk>/muscle-levels.json", muscle_settings, name="muscle_settings"),
+    path("limbs/<int:pk>/muscle-recording/", muscle_recording_new, name="muscle_recording_new"),
+    path("muscle-sites/<int:pk>/replace/", muscle_site_replace, name="muscle_site_replace"),
+    path("muscle-sites/<int:pk>/photo/", muscle_site_photo, name="muscle_site_photo"),
+    path("muscle-recordings/<int:pk>/", muscle_recording, name="muscle_recording"),
+    path("muscle-recordings/<int:pk>/again/", muscle_recording_again, name="muscle_recording_again"),
+    path("muscle-recordings/<int:pk>/file/", muscle_recording_file, name="muscle_recording_file"),
     path("cases/<case_number>/", case, name="case"),
 ]

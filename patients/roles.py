@@ -20,6 +20,7 @@ class Action(models.TextChoices):
     EDIT_CHILD = "edit_child", _("Enter or change a child and the family")
     EDIT_LIMB = "edit_limb", _("Enter a limb")
     MAKE_SOCKET = "make_socket", _("Enter, fit or retire a socket")
+    RECORD_MUSCLE = "record_muscle", _("Record a muscle site and set its levels")
     BOOK = "book", _("Book, move or cancel an appointment")
     PRINT_SHEET = "print_sheet", _("Print a sheet")
     CHANGE_SETTINGS = "change_settings", _("Change settings and staff")
@@ -35,6 +36,7 @@ ROLES_FOR = {
     Action.EDIT_CHILD: frozenset({Role.PROSTHETIST, Role.COORDINATOR}),
     Action.EDIT_LIMB: frozenset({Role.PROSTHETIST}),
     Action.MAKE_SOCKET: frozenset({Role.PROSTHETIST}),
+    Action.RECORD_MUSCLE: frozenset({Role.PROSTHETIST, Role.THERAPIST}),
     Action.BOOK: frozenset({Role.PROSTHETIST, Role.COORDINATOR}),
     Action.PRINT_SHEET: CLINICAL_READERS,
     Action.CHANGE_SETTINGS: frozenset({Role.ADMINISTRATOR}),

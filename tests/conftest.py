@@ -6,6 +6,11 @@ def _fast_passwords(settings):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
+@pytest.fixture(autouse=True)
+def _files_in_memory(settings):
+    settings.STORAGES = {**settings.STORAGES, "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"}}
+
+
 def pytest_collection_modifyitems(config, items):
     """Tests marked for one database run on that database only; they are left out, not skipped, on the other."""
     from django.conf import settings

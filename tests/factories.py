@@ -9,6 +9,8 @@ from fitting.models import (
     CurrentForecast,
     Forecast,
     Layer,
+    MuscleRecording,
+    MuscleSite,
     PresentFit,
     Reading,
     Socket,
@@ -138,6 +140,30 @@ def make_forecast(limb: Limb, as_of: date = TODAY, **fields) -> Forecast:
     forecast = Forecast.objects.create(limb=limb, as_of=as_of, **{**defaults, **fields})
     CurrentForecast.objects.update_or_create(limb=limb, defaults={"forecast": forecast})
     return forecast
+
+
+def make_muscle_site(limb: Limb, observer: Staff | None = None, on: date = TODAY, **fields) -> MuscleSite:
+    """A site on the wrist extensors, 40 mm along a residual length of 100 mm."""
+    defaults = {
+        "muscle": MuscleSite.Muscle.WRIST_EXTENSORS,
+        "landmark": MuscleSite.Landmark.LATERAL_EPICONDYLE,
+        "distance_mm": 40,
+        "residual_length_mm": 100,
+        "spacing_mm": 15,
+        "electrode": "dry pair 1",
+        "recorded_at": noon(on),
+    }
+    observer = observer or make_staff(clinics=[limb.child.clinic])
+    return MuscleSite.objects.create(limb=limb, observer=observer, on=on, **{**defaults, **fields})
+
+
+def make_muscle_recording(site: MuscleSite, file, on: date = TODAY, **fields) -> MuscleRecording:
+    """A recording of a site that is still waiting for the worker."""
+    defaults = {"sha256": "0" * 64, "size_bytes": file.size, "file_name": file.name, "recorded_by": site.observer}
+    times = {"touched_at": noon(on), "recorded_at": noon(on)}
+    return MuscleRecording.objects.create(
+        limb=site.limb, site=site, file=file, on=on, **{**defaults, **times, **fields}
+    )
 
 
 def make_appointment(child: Child, at: datetime, **fields) -> Appointment:

@@ -1,5 +1,6 @@
 from fitting.models.appointment import Appointment
 from fitting.models.forecast import CurrentForecast, Forecast
+from fitting.models.muscle import LevelSettings, MuscleRecording, MuscleSite
 from fitting.models.present_fit import PresentFit
 from fitting.models.reading import Reading
 from fitting.models.settings import ClinicSettings
@@ -13,6 +14,9 @@ __all__ = [
     "CurrentForecast",
     "Forecast",
     "Layer",
+    "LevelSettings",
+    "MuscleRecording",
+    "MuscleSite",
     "PresentFit",
     "Reading",
     "Sleeve",

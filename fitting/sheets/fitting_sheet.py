@@ -14,6 +14,7 @@ from fitting.calc.units import age_years
 from fitting.drawings import LimbDrawing, StationMark, limb_drawing
 from fitting.models import Forecast, Sleeve, Socket, SocketStation
 from fitting.quantities import format_length
+from fitting.sheets.muscle_card import MuscleCard, SiteLine, muscle_cards, sheet_windows, site_lines
 from fitting.sheets.readings import M, Place, Records, Row, records_of, row_of
 from fitting.sheets.render import sheet_pdf
 from fitting.wording import age_words, day_words, next_step, note_sentences, why
@@ -98,6 +99,8 @@ class FittingSheet:
     others: tuple[Row, ...]
     socket: SocketWords | None
     promise: Promise | None
+    muscle_sites: tuple[SiteLine, ...]
+    muscle_cards: tuple[MuscleCard, ...]
     magnets: int
     mark_limit_minutes: int
     stale: tuple[str, ...]
@@ -128,6 +131,8 @@ def fitting_sheet(limb: Limb, as_of: date, reason: str = "") -> FittingSheet:
         others=tuple(row_of(place, records) for place in records.places if place not in records.stations),
         socket=_socket_words(records),
         promise=_promise(forecast, records, as_of),
+        muscle_sites=tuple(site_lines(limb)),
+        muscle_cards=tuple(muscle_cards(limb)),
         magnets=Sleeve.objects.filter(limb=limb, retired_on__isnull=True).aggregate(n=Sum("magnets"))["n"] or 0,
         mark_limit_minutes=round(records.tolerances.mark_limit_minutes),
         stale=stale,
@@ -158,6 +163,7 @@ def drawing_of(records: Records) -> LimbDrawing:
         ],
         residual_length_mm=records.newest(M.RESIDUAL_LENGTH, M.RESIDUAL_LENGTH_BONY),
         unit=records.unit,
+        windows=sheet_windows(records.limb),
     )
 
 

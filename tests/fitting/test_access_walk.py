@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import pytest
 import time_machine
+from django.core.files.base import ContentFile
 from django.urls import get_resolver, reverse
 
 from fitting.models import ClinicSettings, SleeveDesign
@@ -57,6 +58,15 @@ PAGES = {
     "limb_new": Rule({PROSTHETIST}, {PROSTHETIST}),
     "socket_new": Rule({PROSTHETIST}, {PROSTHETIST}),
     "socket": Rule(READERS, {PROSTHETIST}),
+    "muscle_sites": READ_ONLY,
+    "muscle_site_new": Rule(MEASURERS, MEASURERS),
+    "muscle_site_replace": Rule(MEASURERS, MEASURERS),
+    "muscle_site_photo": READ_ONLY,
+    "muscle_settings": READ_ONLY,
+    "muscle_recording_new": Rule(MEASURERS, MEASURERS),
+    "muscle_recording": Rule(READERS, MEASURERS),
+    "muscle_recording_again": Rule(MEASURERS, MEASURERS),
+    "muscle_recording_file": READ_ONLY,
     "appointment_new": Rule(OFFICE, OFFICE),
     "appointment": Rule(READERS, OFFICE),
 }
@@ -142,11 +152,15 @@ def rows(clinic):
     reading, *_others = make.make_girths(visit, limb, {0: 180, 50: 160})
     socket = make.make_socket(visit, limb, {0: 186, 50: 166})
     make.make_forecast(limb, socket=socket, visit=visit)
+    site = make.make_muscle_site(limb, staff, photo=ContentFile(b"a photo", "photo.jpg"))
+    recording = make.make_muscle_recording(site, ContentFile(b"0,1\n", "recording.csv"))
     return {
         "case_number": child.case_number,
         "visit": visit.pk,
         "reading_correct": reading.pk,
         "socket": socket.pk,
+        **dict.fromkeys(("muscle_site_replace", "muscle_site_photo"), site.pk),
+        **dict.fromkeys(("muscle_recording", "muscle_recording_again", "muscle_recording_file"), recording.pk),
         "appointment": make.make_appointment(child, make.noon(make.TODAY)).pk,
         "pk": limb.pk,
         "id": staff.pk,

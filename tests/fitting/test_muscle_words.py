@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from fitting import muscle_words, recording_files
+from fitting import muscle_inputs, muscle_words, recording_files
 from fitting.calc.muscle import recording_faults, site_test
+from fitting.services import muscle_reading
 
 CALC = (Path(recording_faults.__file__), Path(site_test.__file__))
 FIGURES = {
@@ -42,7 +43,8 @@ def test_every_fault_has_a_sentence():
 
 
 def test_every_file_error_has_a_sentence():
-    assert codes([Path(recording_files.__file__)], "RecordingFileError") == set(muscle_words.FILE_ERRORS)
+    paths = [Path(module.__file__) for module in (recording_files, muscle_inputs, muscle_reading)]
+    assert codes(paths, "RecordingFileError") == set(muscle_words.FILE_ERRORS)
 
 
 @pytest.mark.parametrize("code", sorted(muscle_words.FAULTS))

@@ -88,7 +88,7 @@ def test_nan_and_inf_are_read_as_such():
     assert np.isinf(read_recording(b"0,inf\n1,2\n").values[0, 0])
 
 
-@given(st.lists(st.tuples(*[st.floats(-1e6, 1e6)] * 2), min_size=1, max_size=20), st.sampled_from(",;\t"))
+@given(st.lists(st.tuples(*[st.floats(-1e6, 1e6)] * 2), min_size=2, max_size=20), st.sampled_from(",;\t"))
 def test_every_number_written_comes_back(rows, separator):
     lines = (separator.join(repr(value) for value in (n, *row)) for n, row in enumerate(rows))
     np.testing.assert_array_equal(read_recording("\n".join(lines).encode()).values, rows)
@@ -156,7 +156,8 @@ def test_an_unknown_cue_is_named_with_its_line():
         (b"1\n2\n3\n", "no_rows", {"most": 20}),
         (b"0,1,2,3,4\n1,2,3,4,5\n", "channels", {"channels": 4}),
         (b"time,cue\n0,rest\n", "channels", {"channels": 0}),
-        (b"time,cue\n0,1\n", "channels", {"channels": 0}),
+        (b"time,cue\n0,1\n1,1\n", "channels", {"channels": 0}),
+        (b"time,a\n0,1\n", "one_row", {}),
         (b"0,1\n1,2\n2,3,4\n", "columns", {"line": 3, "found": 3, "expected": 2}),
         (b"t,a\n0,1\n1\n", "columns", {"line": 3, "found": 1, "expected": 2}),
         (b"0,1\n1,=1+1\n", "number", {"line": 2, "text": "=1+1"}),

@@ -32,6 +32,7 @@ from fitting.calc.muscle.recording_faults import (
     time_faults,
     value_faults,
 )
+from fitting.calc.muscle.trade_off import Fold
 from fitting.calc.muscle.verdict import Drift, Verdict
 
 METHOD = "muscle sites 1"
@@ -64,6 +65,7 @@ class ChannelTest:
     fixed_errors: dict[str, ExpectedError]
     drift: Drift
     full_scale: float
+    folds: tuple[Fold, ...]
     replay: Replay
     trade_off: tuple[TradeOff, ...]
     cocontraction: float | None
@@ -171,6 +173,7 @@ def _replayed(time_s, rms, repetitions: Sequence[Repetition], levels):
     folds = trade_off.held_out_folds(repetitions)
     return {
         "full_scale": full_scale,
+        "folds": folds,
         "replay": trade_off.replay_folds(ticks, readings, folds, levels, full_scale),
         "trade_off": trade_off.trade_off(ticks, readings, folds, levels, full_scale),
     }
