@@ -9,6 +9,7 @@ from django.utils.formats import date_format, number_format
 from fitting.quantities import MM, format_length, in_unit
 
 POST_WIDTH = 6.0
+MOST_PLACES, SAME = 2, 1e-6
 LAST_LABEL_HALF = 10.0  # a label nearer to the end of its scale than this would be cut off
 NICE = (1, 2, 2.5, 5, 10)
 
@@ -75,8 +76,8 @@ def round_values(low: float, high: float, about: int) -> list[float]:
 
 def plain(number: float) -> str:
     """A number as short as it is exact, in the reader's notation."""
-    places = 0 if abs(number - round(number)) < 1e-6 else 2 if round(number * 10) != number * 10 else 1
-    return number_format(number, places)
+    places = next((p for p in range(MOST_PLACES) if abs(number - round(number, p)) < SAME), MOST_PLACES)
+    return number_format(round(number, places), places)  # number_format alone cuts off
 
 
 def shown_number(length_mm: float, unit: str) -> str:

@@ -259,5 +259,5 @@ def _spurt(child, day, height_mm):
     if first <= age <= last:
         body = Body(child.growth_reference, age, height_mm / MM_PER_CM)
         yield _("Fastest growth at about %(age)s years, give or take a year (2015 maturity-offset equation).") % {
-            "age": number_format(age - offset_2015_years(body), 1)
+            "age": number_format(round(age - offset_2015_years(body), 1), 1)
         }

@@ -97,7 +97,7 @@ def in_unit(value: float, canonical_unit: str, unit: str) -> float:
 
 def _format(value, canonical_unit, unit):
     decimals = DECIMALS[unit]
-    rounded = round(in_unit(value, canonical_unit, unit), decimals)  # number_format cuts off
+    rounded = round(in_unit(value, canonical_unit, unit), decimals) + 0.0  # number_format cuts off; "-0" becomes "0"
     return f"{number_format(rounded, decimals)} {unit}"
 
 

@@ -5,8 +5,9 @@ from datetime import date
 from django import template
 
 from fitting import wording
+from fitting.chart_axes import shown_number
 from fitting.due import DueState
-from fitting.quantities import format_length, format_weight
+from fitting.quantities import format_length
 from fitting.templatetags.days import short_day
 
 register = template.Library()
@@ -43,8 +44,9 @@ def length_in(value_mm, unit: str) -> str:
 
 
 @register.filter
-def weight_in(value_kg, unit: str) -> str:
-    return "" if value_kg is None else format_weight(value_kg, unit)
+def bare_length_in(value_mm, unit: str) -> str:
+    """A length without its unit, for columns whose heading says it."""
+    return "" if value_mm is None else shown_number(value_mm, unit)
 
 
 @register.filter

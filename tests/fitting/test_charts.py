@@ -281,6 +281,18 @@ def test_ticks_are_round_in_the_readers_unit():
     assert chart_axes.length_ticks(scale, "in")[0].at == pytest.approx(300 - 1.6 / 60 * 300, abs=0.06)
 
 
+@pytest.mark.parametrize(
+    ("number", "said"), [(0.1 + 0.2, "0.3"), (2.9999999999, "3"), (2.25, "2.25"), (150.0, "150"), (-2.5, "-2.5")]
+)
+def test_tick_labels_are_as_short_as_they_are_exact(number, said):
+    assert chart_axes.plain(number) == said
+
+
+def test_a_hair_of_room_lacking_is_not_written_as_minus_zero():
+    chart = charts.room_chart(forecast(room=[room(0, 150.0, 149.8, 149.8)]), "mm")
+    assert chart.bars[0].value == "0 mm"
+
+
 def test_month_ticks_are_few_and_at_firsts_of_a_month():
     days = Scale(date(2025, 11, 12).toordinal(), date(2029, 1, 20).toordinal(), 0, 400)
     labels = [tick.label for tick in chart_axes.month_ticks(days)]

@@ -7,6 +7,7 @@ from django.utils import translation
 
 from fitting import inputs, wording
 from fitting.calc import promise
+from fitting.calc.limb import LENGTH_BANDS
 from fitting.calc.next_action import ORDER
 from fitting.calc.present_fit import _loose, _outgrown, _red, _remeasure
 from fitting.models import Forecast
@@ -163,3 +164,24 @@ def test_days_are_written_in_the_language_in_use():
     assert wording.day_words(date(2026, 5, 4)) == "4 May 2026"
     with translation.override("es"):
         assert "mayo" in wording.day_words(date(2026, 5, 4))
+
+
+@pytest.mark.parametrize(
+    ("on", "said"),
+    [
+        (date(2024, 2, 29), "0 months"),
+        (date(2024, 3, 28), "0 months"),
+        (date(2024, 3, 29), "1 month"),
+        (date(2025, 2, 28), "11 months"),
+        (date(2025, 3, 1), "1 year"),
+        (date(2026, 5, 4), "2 years 2 months"),
+    ],
+)
+def test_age_is_told_in_completed_years_and_months(on, said):
+    assert wording.age_words(date(2024, 2, 29), on) == said
+
+
+def test_every_band_of_length_level_has_its_words():
+    names = {name for kind in LENGTH_BANDS.values() for bands in kind.values() for _bound, name in bands}
+    assert names == set(wording.LENGTH_BANDS)
+    assert wording.band_words(None) == ""
