@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-DONE_Z = 0.005  # what is left after a step goes with the cube of this: less than 1e-6 of the size
+DONE_SD = 0.02  # a step of so many SD of a part leaves an error near its cube: 1e-5 SD
 MAX_STEPS = 60
 P_FLOOR, P_CEILING = 1e-300, 1 - 1e-16  # keeps the normal score finite
 
@@ -37,16 +37,16 @@ def _start(weights, mean, sd, z):
 
 
 def _refined(weights, mean, sd, z, low, high, x, steps):
-    """One step on every quantile, then again on those not done; a step that leaves its bracket halves it instead."""
+    """One step on every quantile, then again on those still moving; a step that leaves its bracket halves it instead."""
     score, slope, bend = _normal_score(weights, mean, sd, x)
     off = z - score
     low, high = np.where(off > 0, x, low), np.where(off < 0, x, high)
     with np.errstate(over="ignore", invalid="ignore"):  # far from the mixture the slope vanishes and the step is lost
         step = off / slope
-        to = x + step * (1 - 0.5 * step * bend / slope)
+        to = x + step * (1 - np.clip(0.5 * step * bend / slope, -0.5, 0.5))
     lost = ~((to >= low) & (to <= high))
     to = np.where(lost, (low + high) / 2, to)
-    going = lost | (np.abs(off) > DONE_Z)
+    going = lost | (np.abs(step) > DONE_SD * sd.min(-1))
     if steps and going.any():
         mixture = [np.broadcast_to(a, (*x.shape, a.shape[-1]))[going] for a in (weights, mean, sd)]
         to[going] = _refined(*mixture, z[going], low[going], high[going], to[going], steps - 1)
