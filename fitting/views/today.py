@@ -30,7 +30,7 @@ def appointments_of_day(user, clinics):
         .exclude(status=Appointment.Status.CANCELLED)
         .select_related("child__clinic", "clinic", "with_staff")
         .prefetch_related(Prefetch("child__limbs", limbs))
-        .order_by("at", "pk")
+        .order_by("clinic__name", "at", "pk")
     )
 
 

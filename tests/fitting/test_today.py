@@ -67,7 +67,20 @@ def test_each_clinic_keeps_its_own_day(signed_in, clinic, reader):
     book(clinic, "West", datetime(2026, 5, 5, 2, 0, tzinfo=UTC))
     book(east, "East", datetime(2026, 5, 4, 14, 0, tzinfo=UTC))
     book(east, "Tomorrow", datetime(2026, 5, 4, 16, 0, tzinfo=UTC))
-    assert names(shown(signed_in)) == ["East", "West"]
+    answer = shown(signed_in)
+    assert names(answer) == ["East", "West"]
+    assert "<h3>Eastgate</h3>" in answer.content.decode()
+
+
+def test_each_clinics_hours_stand_together_in_its_own_order(signed_in, clinic, reader):
+    """Ten in Tokyo comes hours before nine in Halifax; the list is read clinic by clinic."""
+    east = make_clinic("Eastgate", time_zone="Asia/Tokyo")
+    reader.clinics.add(east)
+    book(clinic, "West 10", datetime(2026, 5, 4, 13, 0, tzinfo=UTC))
+    book(east, "East 22", datetime(2026, 5, 4, 13, 0, tzinfo=UTC))
+    book(clinic, "West 9", datetime(2026, 5, 4, 12, 0, tzinfo=UTC))
+    book(east, "East 21", datetime(2026, 5, 4, 12, 0, tzinfo=UTC))
+    assert names(shown(signed_in)) == ["East 21", "East 22", "West 9", "West 10"]
 
 
 def test_cancelled_and_other_clinics_appointments_are_not_shown(signed_in, clinic):
