@@ -1,14 +1,16 @@
 """Rows -> calc dataclasses: the only door between the records and the computation."""
 
+import json
 from collections import defaultdict
-from dataclasses import dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields
 from datetime import date, timedelta
+from hashlib import sha256
 
 import numpy as np
 
 from fitting.calc import capacity
 from fitting.calc.errors import OutOfReference
-from fitting.calc.forecast import residual_girths_outlook, series_outlook
+from fitting.calc.followed import GIRTHS, Followed
 from fitting.calc.limb import level_facts
 from fitting.calc.lms import DAYS_PER_WEEK, TERM_WEEKS, lms_at, reference_age_months
 from fitting.calc.maturity import Body, spurt_likely
@@ -16,6 +18,7 @@ from fitting.calc.outgrowth import LengthTrack, LimbFacts, LimbOutlooks
 from fitting.calc.outlook import Observation, Outlook
 from fitting.calc.parts import part_of, residual_girth_part
 from fitting.calc.present_fit import FitFindings, FitVerdict, StationGirths, fit_verdict
+from fitting.calc.promise import METHOD
 from fitting.calc.references import lms_table
 from fitting.calc.residual_growth import Plates
 from fitting.calc.shapes import TABLES
@@ -32,20 +35,27 @@ SOUND_MEASURE = {
     "hand_length": M.SOUND_HAND_LENGTH,
 }
 RESOLUTION_MM = {Visit.Instrument.TAPE_5MM: 5.0}  # a 1 mm mark adds nothing to a TEM of 2 mm
+ROW = 1  # raise when a promise stores more than before, so that `reforecast` makes the rows anew
 UNIFORM_SD = 12**-0.5  # standard deviation of a rounding error, in steps of the resolution
 
 
 @dataclass(frozen=True)
 class LimbInputs:
-    """Everything the promise of one limb is made from, and what to remember of it."""
+    """Everything the promise of one limb is made from, and what to remember of it.
+
+    followed: every series that can be looked ahead, by measure: "girth", the sound lengths, "stature"
+    basis: what the promise rests on besides the readings, see basis_of
+    """
 
     outlooks: LimbOutlooks
+    followed: dict[str, Followed]
     socket: capacity.Socket | None
     fit: FitVerdict | None
     facts: LimbFacts
     tolerances: Tolerances
     socket_row: Socket | None
     newest_visit: Visit | None
+    basis: str
     reading_ids: tuple[int, ...] = ()
     references: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
@@ -58,6 +68,13 @@ def settings_of(clinic) -> ClinicSettings:
 
 def tolerances_of(settings: ClinicSettings) -> Tolerances:
     return Tolerances(**{f.name: getattr(settings, f.name) for f in fields(Tolerances)})
+
+
+def basis_of(settings: ClinicSettings) -> str:
+    """A short word for the method and the settings a promise rests on: another word, another promise."""
+    wander = [settings.lambda_stature, settings.lambda_length, settings.lambda_girth]
+    known = json.dumps([METHOD, ROW, asdict(tolerances_of(settings)), [float(scale) for scale in wander]])
+    return sha256(known.encode()).hexdigest()[:12]
 
 
 def part_name(level: str, landmark: str, station_mm: float) -> str:
@@ -75,7 +92,8 @@ def limb_inputs(limb: Limb) -> LimbInputs:
     girths = _comparable_girths(limb, readings)
     body = {measure: _observations(child, readings, measure, tolerances) for measure in (M.STATURE, M.WEIGHT)}
     birth_on, corrected = _birth_date_to_use(child, readings)
-    outlooks = _outlooks(limb, birth_on, girths, readings, body, settings, tolerances)
+    followed = _followed(limb, birth_on, girths, readings, body, settings, tolerances)
+    outlooks = _outlooks(limb, followed)
     socket_row = (
         Socket.objects.in_use()
         .filter(limb=limb)
@@ -88,12 +106,16 @@ def limb_inputs(limb: Limb) -> LimbInputs:
     facts = _facts(limb, birth_on, girths, readings, body)
     return LimbInputs(
         outlooks=outlooks,
+        followed={
+            measure: one for measure, one in followed.items() if measure != GIRTHS or outlooks.girths is not None
+        },
         socket=_socket(limb, socket_row, fits),
         fit=_verdict(limb, socket_row, fits, facts, readings, tolerances),
         facts=facts,
         tolerances=tolerances,
         socket_row=socket_row,
         newest_visit=max((r.visit for r in readings), key=lambda visit: visit.at, default=None),
+        basis=basis_of(settings),
         reading_ids=tuple(sorted(reading.pk for reading in readings)),
         references=_references(outlooks),
         notes=("corrected_age",) if corrected else (),
@@ -148,63 +170,63 @@ def _birth_date_to_use(child, readings):
     return child.birth_date + timedelta(days=early_weeks * DAYS_PER_WEEK), corrected
 
 
-def _outlooks(limb, birth_on, girths, readings, body, settings, tolerances):
+def _followed(limb, birth_on, girths, readings, body, settings, tolerances):
+    """Every series there are readings of, by measure."""
     child = limb.child
-    known = {"sex": child.growth_reference, "birth_date": birth_on, "stature": body[M.STATURE]}
-    stations = {part: [_observation(child, r, tolerances) for r in rows] for part, rows in girths.items()}
-    facts = level_facts(limb.level)
-    ahead = _within_reference(
-        residual_girths_outlook,
-        **known,
-        stations=stations,
-        weight=body[M.WEIGHT],
-        wander_scale=settings.lambda_girth,
-    )
-    tracks = {
-        measure: _length_track(child, measure, readings, known, settings, tolerances)
-        for measure in {facts.segment_measure, "forearm_length"} - {None}
+    stations = {part: tuple(_observation(child, r, tolerances) for r in rows) for part, rows in girths.items()}
+    read = {name: {name: _observations(child, readings, m, tolerances)} for name, m in SOUND_MEASURE.items()}
+    read |= {GIRTHS: stations, "stature": {"stature": body[M.STATURE]}}
+    wanted = {GIRTHS, "forearm_length", "stature", level_facts(limb.level).segment_measure}
+    wander = {GIRTHS: settings.lambda_girth, "stature": settings.lambda_stature}
+    return {
+        measure: Followed(
+            measure=measure,
+            readings=parts,
+            sex=child.growth_reference,
+            birth_date=birth_on,
+            stature=() if measure == "stature" else body[M.STATURE],
+            weight=body[M.WEIGHT] if measure == GIRTHS else (),
+            wander_scale=wander.get(measure, settings.lambda_length),
+        )
+        for measure, parts in read.items()
+        if measure in wanted and any(parts.values())
     }
-    return LimbOutlooks(
-        ahead if facts.girth_measure else None, tracks.get(facts.segment_measure), tracks["forearm_length"]
-    )
 
 
-def _within_reference(outlook, **arguments) -> Outlook | None:
+def _outlooks(limb, followed):
+    facts = level_facts(limb.level)
+    tracks = {
+        measure: _length_track(measure, followed) for measure in {facts.segment_measure, "forearm_length"} - {None}
+    }
+    girths = _within_reference(followed.get(GIRTHS)) if facts.girth_measure else None
+    return LimbOutlooks(girths, tracks.get(facts.segment_measure), tracks["forearm_length"])
+
+
+def _within_reference(followed: Followed | None) -> Outlook | None:
     """The outlook, or None where there is nothing to forecast from or the child's age has no reference."""
-    if not arguments.get("stations", True) or not arguments.get("readings", True):
-        return None
     try:
-        return outlook(**arguments)
+        return followed and followed.outlook()
     except OutOfReference:
         return None
 
 
-def _length_track(child, measure, readings, known, settings, tolerances):
+def _length_track(measure, followed):
     """The sound side's length ahead; without a sound side, estimated from stature."""
-    sound = _observations(child, readings, SOUND_MEASURE[measure], tolerances)
-    if sound:
-        outlook = _within_reference(
-            series_outlook, measure=measure, readings=sound, **known, wander_scale=settings.lambda_length
-        )
+    if measure in followed:
+        outlook = _within_reference(followed[measure])
         return None if outlook is None else LengthTrack(outlook, measure)
-    stature = {**known, "stature": ()}
-    outlook = _within_reference(
-        series_outlook,
-        measure="stature",
-        readings=known["stature"],
-        **stature,
-        wander_scale=settings.lambda_stature,
-    )
-    return None if outlook is None else _scaled_from_stature(outlook, known, measure)
+    stature = followed.get("stature")
+    outlook = _within_reference(stature)
+    return None if outlook is None else _scaled_from_stature(outlook, stature, measure)
 
 
-def _scaled_from_stature(outlook, known, measure):
+def _scaled_from_stature(outlook, stature, measure):
     segment = lms_table(part_of(measure).table)
-    months = age_years(known["birth_date"], outlook.origin) * MONTHS_PER_YEAR
+    months = age_years(stature.birth_date, outlook.origin) * MONTHS_PER_YEAR
     ages = months + outlook.days_ahead * MONTHS_PER_YEAR / DAYS_PER_YEAR
     ages = np.clip(ages, segment.first_months, segment.last_months)
-    _, segment_median, _ = lms_at(segment, known["sex"], ages)
-    _, stature_median, _ = lms_at(lms_table(part_of("stature").table), known["sex"], ages)
+    _, segment_median, _ = lms_at(segment, stature.sex, ages)
+    _, stature_median, _ = lms_at(lms_table(part_of("stature").table), stature.sex, ages)
     return LengthTrack(outlook, "stature", segment_median / stature_median, estimated=True)
 
 

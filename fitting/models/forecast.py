@@ -41,6 +41,7 @@ class Forecast(models.Model):
     )
     made_at = models.DateTimeField(_("made at"))
     method = models.CharField(_("method"), max_length=60)
+    basis = models.CharField(_("method and settings"), max_length=12, blank=True, db_index=True)
     references = models.JSONField(_("references"), default=list)
     inputs = models.JSONField(_("inputs"), default=dict)
 
@@ -60,6 +61,9 @@ class Forecast(models.Model):
     room = models.JSONField(_("room left"), default=list)
     fan = models.JSONField(_("forecast fan"), default=dict)
     notes = models.JSONField(_("notes"), default=list)
+    bands = models.JSONField(_("what later readings are expected to be"), default=list)
+    drivers = models.JSONField(_("what drove it"), default=dict)
+    sharper = models.JSONField(_("what would sharpen it"), default=dict)
 
     objects = LimbRowQuerySet.as_manager()
 
