@@ -37,7 +37,7 @@ def _start(weights, mean, sd, z):
 
 
 def _refined(weights, mean, sd, z, low, high, x, steps):
-    """One step on every quantile, then again on those still moving; a step that leaves its bracket halves it instead."""
+    """One step on every quantile, then again on those still moving; a step out of its bracket halves it instead."""
     score, slope, bend = _normal_score(weights, mean, sd, x)
     off = z - score
     low, high = np.where(off > 0, x, low), np.where(off < 0, x, high)

@@ -24,7 +24,10 @@ def test_quantiles_equal_the_slow_root(parts):
     weights, mean, sd = np.array(parts).T
     weights = weights / weights.sum()
     ours = mixture_quantiles(weights, mean, sd, Q)
-    np.testing.assert_allclose(ours, [slow_quantile(weights, mean, sd, q) for q in Q], atol=1e-6)
+    slow = np.array([slow_quantile(weights, mean, sd, q) for q in Q])
+    reached = ndtr((ours[:, None] - mean) / sd) @ weights
+    in_a_gap = np.abs(reached - Q) < 1e-12  # between parts far apart a whole stretch has the same probability
+    assert (in_a_gap | (np.abs(ours - slow) < 1e-6)).all()
 
 
 def test_one_normal_has_its_own_quantiles():
