@@ -57,10 +57,10 @@ def site_rows(limb: Limb) -> list[SiteRow]:
 
 
 def _site_row(number, site, now_mm):
-    if not site.residual_length_mm or not now_mm:
+    if not site.residual_length_mm:
         return SiteRow(number, site, None, site.distance_mm, False)
-    place = suggested_place(site.distance_mm, site.residual_length_mm, now_mm)
     percent = percent_of_length(site.distance_mm, site.residual_length_mm)
+    place = suggested_place(site.distance_mm, site.residual_length_mm, now_mm or site.residual_length_mm)
     return SiteRow(number, site, percent, place.distance_mm, place.retest)
 
 

@@ -57,14 +57,16 @@ class LevelSettingsForm(forms.Form):
                 widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any", "data-boundary": number}),
             )
         for level in self.levels:
-            self.fields[f"grip_{level}"] = forms.ChoiceField(
-                label=_("%(level)s does") % {"level": LEVEL_WORDS[level]}, choices=Grip, initial=USUAL_GRIPS[level]
-            )
-            self.fields[f"word_{level}"] = forms.CharField(
-                label=_("the family's word for %(level)s") % {"level": LEVEL_WORDS[level]},
-                max_length=40,
-                required=False,
-            )
+            self._add_gesture(level)
+
+    def _add_gesture(self, level):
+        """Grip and word of a level; their names are read out, for on the page the table's heads stand for them."""
+        does = _("What %(level)s does") % {"level": LEVEL_WORDS[level]}
+        word = _("The family's word for %(level)s") % {"level": LEVEL_WORDS[level]}
+        self.fields[f"grip_{level}"] = forms.ChoiceField(label=does, choices=Grip, initial=USUAL_GRIPS[level])
+        self.fields[f"word_{level}"] = forms.CharField(label=word, max_length=40, required=False)
+        for name, label in ((f"grip_{level}", does), (f"word_{level}", word)):
+            self.fields[name].widget.attrs["aria-label"] = label
 
     def clean(self):
         cleaned = super().clean()

@@ -61,3 +61,17 @@ def simulate(
         cues.append(Cue(level, start_s, start_s + hold_s, channel if level != "rest" else 0))
     values = np.stack([colour(rng, n, rate_hz) * strength[:, c] for c in range(channels)], axis=1)
     return Simulated(Recording(np.arange(n) / rate_hz, values, "mV"), tuple(cues), truth)
+
+
+def as_csv(site: Simulated, cues: bool = True, factor: float = 1.0) -> bytes:
+    """The recording as a recorder would write it: time, channels, and a number for the cue (-1 for none)."""
+    time_s, values = site.recording.time_s, site.recording.values * factor
+    columns = [time_s, *values.T]
+    if cues:
+        asked = np.full(len(time_s), -1)
+        for cue in site.cues:
+            asked[(time_s >= cue.start_s) & (time_s < cue.end_s)] = LEVELS.index(cue.level) + 10 * cue.channel
+        columns.append(asked)
+    names = ["time", "first", "second"][: 1 + values.shape[1]] + (["cue"] if cues else [])
+    rows = (",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True))
+    return "\n".join([",".join(names), *rows]).encode()
