@@ -7,6 +7,7 @@ from fitting.views.child import child_edit, child_new
 from fitting.views.due_list import due_list
 from fitting.views.health import health
 from fitting.views.limb import limb_new
+from fitting.views.measure import measure
 from fitting.views.muscle_recording import (
     muscle_recording,
     muscle_recording_again,
@@ -35,6 +36,7 @@ urlpatterns = [
     path("cases/new/", child_new, name="child_new"),
     path("cases/<case_number>/edit/", child_edit, name="child_edit"),
     path("cases/<case_number>/limb/", limb_new, name="limb_new"),
+    path("cases/<case_number>/measure/", measure, name="measure"),
     path("cases/<case_number>/appointment/", appointment_new, name="appointment_new"),
     path("appointments/<int:pk>/", appointment, name="appointment"),
     path("limbs/<int:pk>/sheets/", sheets, name="sheets"),
