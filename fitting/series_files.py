@@ -63,8 +63,8 @@ def read_series_files(children_path: Path, measurements_path: Path) -> SeriesFil
             files.children[case] = Child(_sex(row), _day(row, "birth_date"))
     for line, row in _rows(measurements_path, MEASUREMENT_COLUMNS):
         with _complaint(files, measurements_path, line):
-            child = _known_child(row, files.children)
-            files.readings.setdefault((row["case"], row["measure"]), []).append(_reading(row, child))
+            reading = _reading(row, _known_child(row, files.children))
+            files.readings.setdefault((row["case"], row["measure"]), []).append(reading)
     for readings in files.readings.values():
         readings.sort(key=lambda reading: reading.on)
     return files
