@@ -35,6 +35,7 @@ SOUND_MEASURE = {
     "hand_length": M.SOUND_HAND_LENGTH,
 }
 RESOLUTION_MM = {Visit.Instrument.TAPE_5MM: 5.0}  # a 1 mm mark adds nothing to a TEM of 2 mm
+WANDER_SETTINGS = ("lambda_stature", "lambda_length", "lambda_girth")
 ROW = 1  # raise when a promise stores more than before, so that `reforecast` makes the rows anew
 UNIFORM_SD = 12**-0.5  # standard deviation of a rounding error, in steps of the resolution
 
@@ -72,8 +73,8 @@ def tolerances_of(settings: ClinicSettings) -> Tolerances:
 
 def basis_of(settings: ClinicSettings) -> str:
     """A short word for the method and the settings a promise rests on: another word, another promise."""
-    wander = [settings.lambda_stature, settings.lambda_length, settings.lambda_girth]
-    known = json.dumps([METHOD, ROW, asdict(tolerances_of(settings)), [float(scale) for scale in wander]])
+    numbers = [*asdict(tolerances_of(settings)).values(), *(getattr(settings, name) for name in WANDER_SETTINGS)]
+    known = json.dumps([METHOD, ROW, [float(number) for number in numbers]])
     return sha256(known.encode()).hexdigest()[:12]
 
 
