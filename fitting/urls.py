@@ -21,9 +21,11 @@ from fitting.views.muscle_sites import (
     muscle_site_replace,
     muscle_sites,
 )
+from fitting.views.reading_correct import reading_correct
 from fitting.views.sheets import sheet_care, sheet_fitting, sheet_form, sheets
 from fitting.views.socket import socket, socket_new
 from fitting.views.today import today
+from fitting.views.visit import visit
 from patients.admin import setup
 
 urlpatterns = [
@@ -37,6 +39,8 @@ urlpatterns = [
     path("cases/<case_number>/edit/", child_edit, name="child_edit"),
     path("cases/<case_number>/limb/", limb_new, name="limb_new"),
     path("cases/<case_number>/measure/", measure, name="measure"),
+    path("visits/<int:pk>/", visit, name="visit"),
+    path("readings/<int:pk>/correct/", reading_correct, name="reading_correct"),
     path("cases/<case_number>/appointment/", appointment_new, name="appointment_new"),
     path("appointments/<int:pk>/", appointment, name="appointment"),
     path("limbs/<int:pk>/sheets/", sheets, name="sheets"),

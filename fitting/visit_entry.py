@@ -16,9 +16,16 @@ from fitting.models import Reading, Visit
 from fitting.quantities import UnreadableQuantity, format_length, format_weight, parse_length_mm, parse_weight_kg
 from fitting.templatetags.days import short_day
 from fitting.visit_places import History, Place
-from patients.models import Child
+from patients.models import Child, Clinic
 
 M = Reading.Measure
+
+
+def show_value(measure: str, value: float, clinic: Clinic) -> str:
+    """A value [mm or kg] in the clinic's unit."""
+    if measure == M.WEIGHT:
+        return format_weight(value, clinic.weight_unit)
+    return format_length(value, clinic.length_unit)
 
 
 @dataclass(frozen=True)
@@ -40,10 +47,7 @@ class Occasion:
 
     def show(self, measure: str, value: float) -> str:
         """A value in the clinic's unit."""
-        clinic = self.child.clinic
-        if measure == M.WEIGHT:
-            return format_weight(value, clinic.weight_unit)
-        return format_length(value, clinic.length_unit)
+        return show_value(measure, value, self.child.clinic)
 
     def parse(self, measure: str, text: str) -> float:
         """A typed text as mm or kg. Raises UnreadableQuantity."""

@@ -149,7 +149,7 @@ class History:
         return tuple(sorted({row.station_mm for row in rows if row.visit_id == newest.visit_id})) if newest else ()
 
 
-def history_of(child: Child, before: datetime, leave_out: Reading | None = None) -> History:
+def history_of(child: Child, before: datetime) -> History:
     """Read a child's standing readings before a moment, in one query."""
     rows = Reading.objects.current().filter(visit__child=child).select_related("visit").order_by("visit__at", "pk")
-    return History([row for row in rows if row != leave_out], before)
+    return History(rows, before)

@@ -95,7 +95,7 @@ def _row(visit: Visit, reading: ReadingIn, by: Staff, now: datetime) -> Reading:
 
 
 @transaction.atomic
-def correct_reading(old: Reading, by: Staff, takes, typed, why: str, now: datetime) -> Reading:
+def correct_reading(old: Reading, by: Staff, takes, typed, why: str, now: datetime, alerts=()) -> Reading:
     """Supersede a reading by a new one that says why, and forecast the limbs it bears on anew.
 
     Raises AlreadyCorrectedError when a correction stands already.
@@ -111,6 +111,7 @@ def correct_reading(old: Reading, by: Staff, takes, typed, why: str, now: dateti
         value=closest_two_mean(takes),
         takes=list(takes),
         typed=list(typed),
+        alerts=list(alerts),
         supersedes=old,
         why=why,
         recorded_by=by,
