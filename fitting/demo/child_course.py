@@ -21,8 +21,8 @@ M = Reading.Measure
 LYING_UNTIL_MONTHS = 24
 RECORDED_AFTER = timedelta(minutes=40)
 CORRECTED_AFTER = timedelta(days=2)
-SLIP = 10  # a girth typed in centimetres where millimetres are meant
-SLIP_ALERT = {"code": "unit_ratio", "answer": "confirmed", "why": "read twice"}
+SLIP = 10  # a length typed in centimetres where millimetres are meant
+SLIP_ALERT = {"code": "unit_slip", "answer": "confirmed", "because": "read twice"}
 SLIP_WHY = "Typed in centimetres; the paper form says millimetres."
 
 
@@ -140,25 +140,24 @@ class ChildCourse:
         return read[0] if read else float(self.person.grower.size("forearm_length", age))
 
     def _with_slip(self, readings):
-        """The readings as stored with the first girth typed in the wrong unit, and the alert waved through."""
-        right = _first_girth(readings)
+        """The readings as stored with the residual length typed in the wrong unit, and the alert waved through."""
+        right = _residual_length(readings)
         wrong = ReadingIn(
             measure=right.measure,
             takes=tuple(take / SLIP for take in right.takes),
             typed=tuple(f"{take / SLIP:.1f}" for take in right.takes),
             limb=right.limb,
             landmark=right.landmark,
-            station_mm=right.station_mm,
             alerts=(SLIP_ALERT,),
         )
         return [wrong if reading is right else reading for reading in readings]
 
     def _correct_slip(self, visit, readings):
-        right = _first_girth(readings)
-        wrong = visit.readings.get(measure=right.measure, limb=right.limb, station_mm=right.station_mm)
+        right = _residual_length(readings)
+        wrong = visit.readings.get(measure=right.measure, limb=right.limb)
         by, now = self.person.team.prosthetist, visit.recorded_at + CORRECTED_AFTER
         correct_reading(wrong, by, right.takes, right.typed, SLIP_WHY, now)
 
 
-def _first_girth(readings):
-    return next(reading for reading in readings if reading.measure == M.GIRTH)
+def _residual_length(readings):
+    return next(reading for reading in readings if reading.measure == M.RESIDUAL_LENGTH)

@@ -14,7 +14,7 @@ class Turn:
     the sound forearm when made; makes_sockets, makes_refits, takes_layers_out: whether the clinic acts
     new_at_last: a new socket is made from the last visit that measures the limb, whatever the promise says
     widening: extra girth [share a year]; heavier: weight at the last visit, as a multiple
-    slipped: whether one girth is typed in the wrong unit; only_weighed: no limb readings at the last visit
+    slipped: whether one length is typed in the wrong unit; only_weighed: no limb readings at the last visit
     """
 
     findings: Mapping[str, object] = field(default_factory=dict)
