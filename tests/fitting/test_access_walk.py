@@ -172,11 +172,11 @@ def rows(clinic):
 
 def path_to(name, route, rows):
     """An address of an existing row."""
-    log = re.search(r"/(staff|clinic|sleevedesign)/", route)
+    setup_row = re.search(r"/(staff|clinic|sleevedesign)/", route)
     values = {
         **rows,
         "pk": rows.get(name, rows["pk"]),
-        "object_id": rows[log[1]] if log else 1,
+        "object_id": rows[setup_row[1]] if setup_row else 1,
         "content_type_id": 1,
     }
     route = route.replace("(?P<url>.*)", "nowhere/")
