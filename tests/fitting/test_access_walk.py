@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import pytest
 import time_machine
+from auditlog.models import LogEntry
 from django.core.files.base import ContentFile
 from django.urls import get_resolver, reverse
 
@@ -166,13 +167,14 @@ def rows(clinic):
         "id": staff.pk,
         "staff": staff.pk,
         "clinic": clinic.pk,
+        "logentry": LogEntry.objects.get_for_object(clinic).first().pk,
         "sleevedesign": SleeveDesign.objects.create(name="Comet").pk,
     }
 
 
 def path_to(name, route, rows):
     """An address of an existing row."""
-    setup_row = re.search(r"/(staff|clinic|sleevedesign)/", route)
+    setup_row = re.search(r"/(staff|clinic|sleevedesign|logentry)/", route)
     values = {
         **rows,
         "pk": rows.get(name, rows["pk"]),
