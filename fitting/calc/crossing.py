@@ -14,7 +14,7 @@ from fitting.calc.outlook import Outlook
 # a fifteenth of what it shares.
 DRIFT = np.linspace(-6, 6, 121)
 DRIFT_WEIGHTS = np.exp(-(DRIFT**2) / 2) / np.exp(-(DRIFT**2) / 2).sum()
-FACTOR_STEPS = 15  # rounds over the parts; more move no probability by 1e-5
+FACTOR_STEPS = 60  # rounds over the parts; weak loadings settle slowly, to half a percent of correlation by then
 LEAST_VARIANCE = 1e-12
 SAME_DAY = 1e-9  # rounding of an interpolated day
 
@@ -54,6 +54,13 @@ def reach_day(curve: Curve, q: float) -> date | None:
 def reach_dates(curve: Curve) -> Dates:
     """Early, likely and late day of one curve."""
     return Dates(reach_day(curve, EARLY), reach_day(curve, LIKELY), reach_day(curve, LATE))
+
+
+def not_before(day: date | None, dates: Dates) -> Dates:
+    """The same dates, none before a day; None leaves them as they are."""
+    if day is None:
+        return dates
+    return Dates(*(None if on is None else max(on, day) for on in (dates.early, dates.likely, dates.late)))
 
 
 def one_factor(covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -24,6 +24,7 @@ from fitting.calc.crossing import (
     Dates,
     either,
     joint_curve,
+    not_before,
     reach_dates,
     reach_day,
     summed,
@@ -209,13 +210,17 @@ def _limiting(singles, bound, early):
 def layer_dates(
     girths: Outlook | None, stations: tuple[SocketStation, ...], socket: Socket, tolerances: Tolerances
 ) -> tuple[LayerDates, ...]:
-    """When each layer still in is due to come out, in order: any station above what it holds by then."""
+    """When each layer still in is due to come out, in order: any station above what it holds by then.
+
+    Never before the day the socket was fitted: it was looked at with its layers in on that day.
+    """
     if not stations:
         return ()
     out_mm, rows = socket.thickness_out_mm, []
     for order, layer in enumerate(socket.layers_in, start=1):
         limits = {station.part: layer_due_above_mm(station, out_mm, tolerances) for station in stations}
-        rows.append(LayerDates(order, layer.thickness_mm, reach_dates(joint_curve(girths, limits))))
+        dates = not_before(socket.fitted_on, reach_dates(joint_curve(girths, limits)))
+        rows.append(LayerDates(order, layer.thickness_mm, dates))
         out_mm += layer.thickness_mm
     return tuple(rows)
 

@@ -13,6 +13,7 @@ from fitting.calc.crossing import (
     Dates,
     either,
     joint_curve,
+    not_before,
     one_factor,
     reach_dates,
     reach_day,
@@ -157,3 +158,10 @@ def test_curves_of_other_days_are_brought_onto_the_first():
 
 def test_a_sum_is_at_most_one():
     assert summed([curve(0.7), curve(0.6)]).probability == [1.0]
+
+
+def test_dates_are_held_back_to_a_day():
+    day = date(2026, 5, 1)
+    held = not_before(day, Dates(date(2026, 3, 1), date(2026, 6, 1), None))
+    assert held == Dates(day, date(2026, 6, 1), None)
+    assert not_before(None, held) == held
