@@ -120,7 +120,7 @@ def _replayed(result, channel, boundaries):
         Fold(tuple(row["boundaries_ln"]), tuple(Hold(**hold) for hold in row["holds"])) for row in figures["folds"]
     ]
     if not is_fitted(figures, boundaries):
-        folds = [Fold(tuple(np.log(boundaries)), fold.holds) for fold in folds]
+        folds = [Fold(tuple(np.log(boundaries)), tuple(hold for fold in folds for hold in fold.holds))]
     return ticks, readings.astype(int), folds, level_names(figures), figures["full_scale"]
 
 

@@ -15,6 +15,7 @@ from fitting.demo.child_course import ChildCourse, Person, Team
 from fitting.demo.families import make_child, make_clinics, make_limb, make_sleeve_designs, make_staff
 from fitting.demo.growth import new_grower
 from fitting.demo.limb_course import LimbCourse
+from fitting.demo.muscle import SHOWN, show_muscles
 from fitting.demo.residual import Residual
 from fitting.demo.sleeves import make_sleeves
 from fitting.demo.stories import turn_of
@@ -39,6 +40,8 @@ def load_scenario(now: datetime, say: Callable[[int, int], None]) -> None:
         courses = _live(row, limbs[key], child, teams[row["clinic"]], today)
         for course in courses:
             make_sleeves(course, designs)
+            if key in SHOWN:
+                show_muscles(course.limb, course.worn.row.visit, teams[row["clinic"]].prosthetist, now)
         for visit in child.visits.order_by("at"):
             book_kept(visit, teams[row["clinic"]], today)
         bookings.book(child, teams[row["clinic"]], row["appointment"], today)

@@ -26,9 +26,7 @@ class _SiteChoice(forms.ModelChoiceField):
 class ReadingForm(forms.Form):
     """What is said about a recording's file."""
 
-    site = _SiteChoice(
-        label=_("Muscle of the first channel"), queryset=MuscleSite.objects.none(), empty_label=None
-    )
+    site = _SiteChoice(label=_("Muscle of the first channel"), queryset=MuscleSite.objects.none(), empty_label=None)
     second_site = _SiteChoice(
         label=_("Muscle of the second channel"),
         queryset=MuscleSite.objects.none(),

@@ -73,5 +73,5 @@ def as_csv(site: Simulated, cues: bool = True, factor: float = 1.0) -> bytes:
             asked[(time_s >= cue.start_s) & (time_s < cue.end_s)] = LEVELS.index(cue.level) + 10 * cue.channel
         columns.append(asked)
     names = ["time", "first", "second"][: 1 + values.shape[1]] + (["cue"] if cues else [])
-    rows = (",".join(f"{value:.6g}" for value in row) for row in zip(*columns, strict=True))
+    rows = (f"{t:.5f}," + ",".join(f"{value:.6g}" for value in row) for t, *row in zip(*columns, strict=True))
     return "\n".join([",".join(names), *rows]).encode()

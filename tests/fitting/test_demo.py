@@ -14,7 +14,19 @@ from fitting.demo.families import DEMO_PASSWORD
 from fitting.demo.scenario import load_scenario
 from fitting.demo.tables import demo_rows
 from fitting.due import DueState, due_limbs, in_state
-from fitting.models import Appointment, Forecast, Layer, Reading, Sleeve, SleeveDesign, Socket, Visit
+from fitting.models import (
+    Appointment,
+    Forecast,
+    Layer,
+    LevelSettings,
+    MuscleRecording,
+    Reading,
+    Sleeve,
+    SleeveDesign,
+    Socket,
+    Visit,
+)
+from fitting.muscle_record import site_rows
 from fitting.quantities import parse_length_mm, parse_weight_kg
 from patients.models import Child, Clinic, Guardian, Limb, Staff
 from patients.roles import Role
@@ -230,3 +242,13 @@ def test_a_second_run_changes_nothing(scenario, db, settings, capsys):
 def row_counts():
     kinds = (Clinic, Staff, Child, Limb, Visit, Reading, Socket, Forecast, Appointment)
     return [kind.objects.count() for kind in kinds]
+
+
+def test_one_limb_has_muscle_sites_a_recording_that_was_read_and_levels(scenario, db):
+    (recording,) = MuscleRecording.objects.all()
+    assert recording.state == MuscleRecording.State.DONE
+    assert [channel["verdict"] for channel in recording.result["channels"]] == ["usable", "usable"]
+    assert recording.result["faults"] == []
+    assert LevelSettings.objects.get().limb == recording.limb
+    assert recording.on <= TODAY
+    assert len(site_rows(recording.limb)) == 2

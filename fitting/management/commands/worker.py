@@ -22,7 +22,7 @@ class Command(BaseCommand):
             now = timezone.now()
             close_dead_tasks(now)
             take_up_dead(now)
-            call_command("db_worker", batch=True, reload=False, startup_delay=False, verbosity=min(verbosity, 1))
+            call_command("db_worker", batch=True, reload=False, startup_delay=False, verbosity=max(0, verbosity - 1))
             if once:
                 return
             time.sleep(interval)
