@@ -59,6 +59,16 @@ class VisitForm(forms.Form):
             raise ValidationError(str(SENTENCES[code]))
         return at
 
+    def clean(self):
+        """A page that came without its own number gets a fresh one, so that saving again works."""
+        cleaned = super().clean()
+        taken = Visit.objects.filter(submission=cleaned.get("submission")).exclude(child=self.child)
+        if "submission" not in cleaned or taken.exists():
+            self.errors.pop("submission", None)
+            self.data = {**dict(self.data.items()), "submission": str(uuid4())}
+            self.add_error(None, _("This page did not arrive whole. Look through it and save again."))
+        return cleaned
+
     @property
     def visit(self) -> VisitIn:
         return VisitIn(**self.cleaned_data)

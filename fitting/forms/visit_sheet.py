@@ -116,8 +116,11 @@ class VisitSheet:
                 yield Trouble(f"fit-{form.row.limb_id}", words)
 
     def _fact_troubles(self) -> Iterator[Trouble]:
-        for name in self.visit_form.errors:
-            yield Trouble(f"id_{name}", str(self.visit_form.fields[name].label or name))
+        for sentence in self.visit_form.non_field_errors():
+            yield Trouble("main", sentence)
+        for name, field in self.visit_form.fields.items():
+            if name in self.visit_form.errors:
+                yield Trouble(f"id_{name}", str(field.label))
 
     def _row_troubles(self) -> Iterator[Trouble]:
         for row in self.rows:
