@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, timedelta
 
+from django.contrib.auth.hashers import make_password
 from django.contrib.auth.password_validation import validate_password
 
 from fitting.calc.units import DAYS_PER_MONTH
@@ -27,10 +28,11 @@ def make_clinics() -> dict[str, Clinic]:
 
 
 def make_staff(clinics: dict[str, Clinic]) -> list[Staff]:
-    return [_make_member(row, clinics) for row in demo_rows("staff")]
+    hashed = make_password(DEMO_PASSWORD)
+    return [_make_member(row, clinics, hashed) for row in demo_rows("staff")]
 
 
-def _make_member(row, clinics):
+def _make_member(row, clinics, hashed):
     roles = words(row["roles"])
     member = Staff(
         username=row["sign_in_name"],
@@ -38,7 +40,7 @@ def _make_member(row, clinics):
         last_name=row["family_name"],
     )
     validate_password(DEMO_PASSWORD, member)
-    member.set_password(DEMO_PASSWORD)
+    member.password = hashed
     member.save()
     member.clinics.set(clinics[name] for name in words(row["clinics"]))
     RoleHeld.objects.bulk_create(RoleHeld(staff=member, role=role) for role in roles)
