@@ -12,13 +12,14 @@ def mixture_quantiles(weights, mean, sd, q) -> np.ndarray:
     """Quantiles of mixtures of normals.
 
     weights, mean, sd: broadcast to (..., J), weights adding up to 1; q: (Q,) probabilities. Returns (..., Q).
-    Chebyshev's method on the normal score of the distribution, kept between the parts' least and greatest quantile.
+    Chebyshev's method on the normal score of the distribution, kept where the parts' own quantiles lie.
     """
     weights, mean, sd = np.broadcast_arrays(weights, mean, sd)
     z = ndtri(np.asarray(q, float))
     start = _start(weights, mean, sd, z)
-    parts = mean[..., None, :] + sd[..., None, :] * z[:, None]
-    low, high = parts.min(-1), parts.max(-1)
+    narrow, wide = sd.min(-1, keepdims=True), sd.max(-1, keepdims=True)
+    low = mean.min(-1, keepdims=True) + np.minimum(narrow * z, wide * z)
+    high = mean.max(-1, keepdims=True) + np.maximum(narrow * z, wide * z)
     mixture = (weights[..., None, :], mean[..., None, :], sd[..., None, :])
     return _refined(*mixture, np.broadcast_to(z, low.shape), low, high, np.clip(start, low, high), MAX_STEPS)
 
@@ -59,7 +60,7 @@ def _normal_score(weights, mean, sd, x):
     score = ndtri(np.clip(np.einsum("...j,...j->...", weights, ndtr(u)), P_FLOOR, P_CEILING))
     density = np.exp(-0.5 * u * u) * (weights / sd)
     per_score = np.exp(0.5 * score**2)
-    slope = np.maximum(density.sum(-1) * per_score, P_FLOOR)
+    slope = np.maximum(np.einsum("...j->...", density) * per_score, P_FLOOR)
     bend = score * slope**2 - np.einsum("...j,...j->...", density, u / sd) * per_score
     return score, slope, bend
 
