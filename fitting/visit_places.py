@@ -135,8 +135,8 @@ class History:
         rows = next((rows for rows in found if rows), ())
         return next((row for row in reversed(rows) if row.landmark in ("", place.landmark)), None)
 
-    def last_stations_mm(self, limb: Limb) -> tuple[float, ...]:
-        """Stations of the newest visit that read girths of a limb from the level's own landmark [mm]."""
+    def last_stations_mm(self, limb: Limb, visits: int = 1) -> tuple[float, ...]:
+        """Stations of the newest visits that read girths of a limb from the level's own landmark [mm]."""
         landmark = level_facts(limb.level).station_landmark
         rows = [
             row
@@ -145,8 +145,8 @@ class History:
             for row in rows
             if row.landmark in ("", landmark)
         ]
-        newest = max(rows, key=lambda row: row.visit.at, default=None)
-        return tuple(sorted({row.station_mm for row in rows if row.visit_id == newest.visit_id})) if newest else ()
+        newest = sorted({row.visit.at for row in rows})[-visits:]
+        return tuple(sorted({row.station_mm for row in rows if row.visit.at in newest}))
 
 
 def history_of(child: Child, before: datetime) -> History:

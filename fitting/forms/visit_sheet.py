@@ -69,7 +69,8 @@ class VisitSheet:
         self.visit_form = VisitForm(data, child=child, now=now, kind=kind)
         self.fits = [PresentFitForm(data, socket=socket) for socket in _worn(self.limbs, self.data)]
         self.occasion = _occasion(self.visit_form, child, now, history)
-        self.stations = {limb.pk: stations_of(limb, self.data, self.occasion) for limb in self.limbs}
+        worn = {form.row.limb_id: form.row for form in self.fits}
+        self.stations = {limb.pk: stations_of(limb, worn.get(limb.pk), self.data, self.occasion) for limb in self.limbs}
 
     def _typed(self, name: str) -> str:
         return self.data.get(name, "").strip()
@@ -213,6 +214,7 @@ def _now_or_last(entry: Entry) -> float | None:
 def _worn(limbs: Sequence[Limb], data) -> Iterator[Socket]:
     """The socket in use of each limb; where the page was opened on one retired since and none followed, that one."""
     fitted = Socket.objects.filter(limb__in=limbs, fitted_on__isnull=False).order_by("version")
+    fitted = fitted.prefetch_related("stations")
     by_limb = {limb.pk: [row for row in fitted if row.limb_id == limb.pk] for limb in limbs}
     for limb in limbs:
         opened = data.get(f"fit-{limb.pk}-socket")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from django.utils.translation import gettext as _
 
 from fitting.calc.limb import level_facts
-from fitting.models import Reading
+from fitting.models import Reading, Socket
 from fitting.quantities import UnreadableQuantity, parse_length_mm
 from fitting.visit_entry import Occasion, typed_entry
 from fitting.visit_places import Place, proposed_stations_mm
@@ -31,16 +31,28 @@ class Stations:
         return ",".join(f"{station_mm:g}" for station_mm in self.mm)
 
 
-def stations_of(limb: Limb, data: Mapping[str, str], occasion: Occasion) -> Stations:
-    """Stations of a limb: those in the form, else those of the last visit; one added or all laid out when asked for."""
+def stations_of(limb: Limb, worn: Socket | None, data: Mapping[str, str], occasion: Occasion) -> Stations:
+    """Stations of a limb: those in the form, else the usual ones; one added or all laid out when asked for."""
     kept = data.get(f"l{limb.pk}-stations")
-    mm = occasion.history.last_stations_mm(limb) if kept is None else _numbers(kept)
+    mm = _usual_mm(limb, worn, occasion) if kept is None else _numbers(kept)
     stations = Stations(mm, data.get(f"l{limb.pk}-new-station", "").strip())
     if data.get("add-station") == str(limb.pk):
         return _added(stations, occasion.child.clinic.length_unit)
     if data.get("lay-out") == str(limb.pk):
         return _laid_out(stations, limb, residual_mm(limb, data, occasion))
     return stations
+
+
+def _usual_mm(limb, worn, occasion) -> tuple[float, ...]:
+    """Stations of the last visit and of the socket worn; without a socket those of the last two visits.
+
+    A visit cut short by a tired child must not make the next one forget a station.
+    """
+    if worn is None:
+        return occasion.history.last_stations_mm(limb, visits=2)
+    landmark = level_facts(limb.level).station_landmark
+    of_socket = {station.station_mm for station in worn.stations.all() if station.landmark in ("", landmark)}
+    return tuple(sorted({*of_socket, *occasion.history.last_stations_mm(limb)}))
 
 
 def residual_mm(limb: Limb, data: Mapping[str, str], occasion: Occasion) -> float | None:

@@ -228,6 +228,21 @@ def test_stations_that_are_no_distances_are_left_out(client, limb, staff):
     assert list(response.context["sheet"].stations[limb.pk].mm) == [20, 30]
 
 
+def stations_shown(client, limb):
+    return list(client.get(url(limb.child)).context["sheet"].stations[limb.pk].mm)
+
+
+def test_a_visit_cut_short_forgets_no_station_of_the_socket(client, limb, socket, staff):
+    make.make_girths(make.make_visit(limb.child, staff, on=date(2026, 4, 1)), limb, {40: 160.0})
+    assert stations_shown(client, limb) == [0, 25, 40]
+
+
+def test_without_a_socket_the_last_two_visits_give_the_stations(client, limb, last_visit, staff):
+    make.make_girths(make.make_visit(limb.child, staff, on=LAST - timedelta(days=90)), limb, {70: 150.0})
+    make.make_girths(make.make_visit(limb.child, staff, on=date(2026, 4, 1)), limb, {40: 160.0})
+    assert stations_shown(client, limb) == [0, 25, 40]
+
+
 # Checking a row
 
 
