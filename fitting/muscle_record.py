@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from fitting.calc.muscle.place import percent_of_length, suggested_place
@@ -67,19 +68,20 @@ def _site_row(number, site, now_mm):
 def recording_rows(limb: Limb) -> list[RecordingRow]:
     """Standing recordings, newest first."""
     rows = MuscleRecording.objects.current().filter(limb=limb).select_related("site", "second_site", "recorded_by")
-    return [RecordingRow(row, tuple(channels_of(row))) for row in rows]
+    rows = rows.defer("result").annotate(channels=F("result__channels"))  # without the traces, the bulk of a result
+    return [RecordingRow(row, tuple(_named(row))) for row in rows]
 
 
-def channels_of(recording: MuscleRecording):
-    """Site and stored figures of each channel that was computed."""
-    for channel in recording.result.get("channels", ()):
-        yield recording.site_of(channel["channel"]) or recording.site, channel
+def _named(row):
+    for channel in row.channels or ():
+        yield row.site_of(channel["channel"]) or row.site, channel
 
 
 def current_settings(limb: Limb) -> list[LevelSettings]:
     """Level settings in use, one for each muscle."""
     rows = LevelSettings.objects.current().filter(limb=limb)
-    return list(rows.select_related("recording__site", "recording__second_site", "set_by").order_by("pk"))
+    related = ("recording__site", "recording__second_site", "set_by")
+    return list(rows.select_related(*related).defer("recording__result").order_by("pk"))
 
 
 def comparison(recording: MuscleRecording, channel: int) -> Comparison | None:

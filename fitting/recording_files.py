@@ -5,6 +5,7 @@ numbers may have a decimal comma. An empty field is a missing sample. Nothing in
 """
 
 import io
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,8 @@ SEPARATORS = (b"\t", b";", b",")  # in this order: commas may be decimal between
 
 TIME_UNITS_S = {"s": 1.0, "ms": 1e-3}
 CUE_NAMES = frozenset({"cue", "cues", "level", "label", "task"})
+NO_CUE = -1
+PAUSES = dict.fromkeys(("none", "pause", "wait"), NO_CUE)
 SECOND_MUSCLE = 10  # added to the number of a level when the cue is for the second channel
 CUE_NUMBERS = {f"{level}2": SECOND_MUSCLE + number for number, level in enumerate(LEVELS) if number} | {
     level: number for number, level in enumerate(LEVELS)
@@ -135,7 +138,7 @@ def _is_row(line, separator):
 
 
 def _is_cue(field):
-    return field.decode("utf-8", "replace").lower() in CUE_NUMBERS
+    return field.decode("utf-8", "replace").lower() in CUE_NUMBERS.keys() | PAUSES.keys()
 
 
 def _is_number(field):
@@ -149,7 +152,7 @@ def _is_number(field):
 def _cue_column(names, fields):
     """By its name; by its words; or because there are four columns, and no more than two can be channels."""
     for column, name in enumerate(names):
-        if column and name.strip().lower() in CUE_NAMES:
+        if column and not CUE_NAMES.isdisjoint(re.split(r"[^a-z]+", name.lower())):
             return column
     if _is_cue(fields[-1]) or len(fields) == 4:
         return len(fields) - 1
@@ -182,7 +185,7 @@ def _body(text, layout):
         body = body.replace(separator + b"\n", b"\n").removesuffix(separator)
     if layout.cue_column is not None:
         body = body.lower()
-        for word, number in CUE_NUMBERS.items():
+        for word, number in {**CUE_NUMBERS, **PAUSES}.items():
             body = body.replace(word.encode(), str(number).encode())
     return _with_missing(body, separator)
 
@@ -222,8 +225,8 @@ def _check_length(time_s):
 
 def _cues(time_s: np.ndarray, codes: np.ndarray, layout: _Layout) -> tuple[Cue, ...]:
     """A cue for each run of one number of at least a quarter second; below zero and empty mean no cue."""
-    codes = np.where(codes >= 0, codes, -1)
-    unknown = np.flatnonzero(~np.isin(codes, (-1, *CUE_NUMBERS.values())))
+    codes = np.where(codes >= 0, codes, NO_CUE)
+    unknown = np.flatnonzero(~np.isin(codes, (NO_CUE, *CUE_NUMBERS.values())))
     if len(unknown):
         raise RecordingFileError("cue", line=int(unknown[0]) + layout.header_lines + 1, text=f"{codes[unknown[0]]:g}")
     first = np.concatenate(([0], np.flatnonzero(np.diff(codes)) + 1))

@@ -116,9 +116,6 @@ def set_levels(
 def current_levels(recording: MuscleRecording, channel: int) -> LevelSettings | None:
     """Settings in use for the muscle under a channel of a recording."""
     muscle = recording.site_of(channel).muscle
-    rows = (
-        LevelSettings.objects.current()
-        .filter(limb=recording.limb)
-        .select_related("recording__site", "recording__second_site")
-    )
+    rows = LevelSettings.objects.current().filter(limb=recording.limb)
+    rows = rows.select_related("recording__site", "recording__second_site").defer("recording__result")
     return next((row for row in rows if row.recording.site_of(row.channel).muscle == muscle), None)

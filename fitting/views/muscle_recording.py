@@ -48,9 +48,9 @@ def _recording(request, pk) -> MuscleRecording:
 @requires(Action.READ_CASE)
 def muscle_recording(request, pk):
     row, now = _recording(request, pk), timezone.now()
-    if request.method == "POST":
+    if request.method == "POST" and "try" not in request.POST:
         return _set_levels(request, row, now)
-    return _page(request, row, now, _forms(row, request.GET))
+    return _page(request, row, now, _forms(row, request.POST))
 
 
 def _forms(row, typed):

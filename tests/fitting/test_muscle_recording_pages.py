@@ -202,7 +202,7 @@ def typed_levels(client, recording, number=0, **changed):
 def test_levels_are_tried_without_being_set(client, recording):
     url = reverse("muscle_recording", args=[recording.pk])
     typed = typed_levels(client, recording, boundary_2=0.3, debounce_ms=180)
-    first, second = client.get(url, typed).context["panels"]
+    first, second = client.post(url, {**typed, "try": "1"}).context["panels"]
     assert first.chart.boundaries[2].value == 0.3
     assert not first.held_out
     assert second.held_out
@@ -211,9 +211,8 @@ def test_levels_are_tried_without_being_set(client, recording):
 
 
 def test_the_fitted_levels_stay_exact_and_held_out_when_only_the_rest_is_tried(client, recording):
-    first, _ = client.get(
-        reverse("muscle_recording", args=[recording.pk]), typed_levels(client, recording, hysteresis_ln="0.3")
-    ).context["panels"]
+    typed = {**typed_levels(client, recording, hysteresis_ln="0.3"), "try": "1"}
+    first, _ = client.post(reverse("muscle_recording", args=[recording.pk]), typed).context["panels"]
     assert first.held_out
     assert list(first.form.boundaries) == first.figures["fitted"]
 
@@ -278,6 +277,11 @@ def test_a_reader_sees_everything_and_changes_nothing(client, recording):
     assert "Set these levels" not in page
     assert "Read again" not in page
     assert "Send a recording" not in client.get(reverse("muscle_sites", args=[recording.limb_id])).content.decode()
+    url = reverse("muscle_recording", args=[recording.pk])
+    typed = typed_levels(client, recording, boundary_2=0.3)
+    assert client.post(url, {**typed, "try": "1"}).context["panels"][0].chart.boundaries[2].value == 0.3
+    assert client.post(url, typed).status_code == 403
+    assert not LevelSettings.objects.exists()
 
 
 def queries(client, url):

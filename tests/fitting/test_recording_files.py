@@ -105,11 +105,16 @@ def with_cues(words, header="time,signal,cue"):
 WORDS = ["rest"] * 10 + [""] * 5 + ["Light"] * 10 + ["hard2"] * 10
 
 
-@pytest.mark.parametrize("header", ["time,signal,cue", "t,emg,Level", ""])
+@pytest.mark.parametrize("header", ["time,signal,cue", "t,emg,Level", "t,emg,cue_level", ""])
 def test_cues_by_word(header):
     found = read_recording(with_cues(WORDS, header))
     assert found.values.shape == (35, 1)
     assert found.cues == (Cue("rest", 0, 1.0), Cue("light", 1.5, 2.5), Cue("hard", 2.5, 3.4, 1))
+
+
+def test_pauses_by_word():
+    words = ["pause" if word == "" else word for word in WORDS]
+    assert read_recording(with_cues(words)).cues == read_recording(with_cues(WORDS)).cues
 
 
 def test_cues_by_number():
