@@ -49,8 +49,8 @@ class ReadingForm(forms.Form):
         required=False,
         widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false", "autocapitalize": "off"}),
         help_text=_(
-            "One a line, in the seconds of the time column: rest 0-10, light 10-13, medium 16-19, hard 22-25. A 2 after "
-            "the level is for the second muscle: hard 2 30-33. Leave it empty when the file has a cue column."
+            "One a line, in the seconds of the time column: rest 0-10, light 10-13, medium 16-19, hard 22-25. A 2 "
+            "after the level is for the second muscle: hard 2 30-33. Leave it empty when the file has a cue column."
         ),
     )
     visual_feedback = forms.BooleanField(label=_("The child saw the signal while flexing"), required=False)
