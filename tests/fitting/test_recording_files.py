@@ -94,6 +94,11 @@ def test_every_number_written_comes_back(rows, separator):
     np.testing.assert_array_equal(read_recording("\n".join(lines).encode()).values, rows)
 
 
+def test_a_file_without_any_time_is_read_all_the_same():
+    assert np.isnan(read_recording(b"9,1\n,2\n,3\n").time_s[1:]).all()
+    assert np.isinf(read_recording(b"inf,1\ninf,2\n").time_s).all()
+
+
 # Cues
 
 

@@ -42,10 +42,10 @@ class Fault:
 
 def time_faults(time_s: np.ndarray) -> list[Fault]:
     """Faults of the time column [s]."""
-    steps = np.diff(time_s)
     if not np.isfinite(time_s).all():
         at = int(np.flatnonzero(~np.isfinite(time_s))[0])
         return [Fault("time_missing", float(time_s[at - 1]) if at else None, None, REFUSED, {"row": at + 1})]
+    steps = np.diff(time_s)
     backwards = np.flatnonzero(steps <= 0)
     if len(backwards):
         at = int(backwards[0])

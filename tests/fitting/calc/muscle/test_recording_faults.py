@@ -62,6 +62,12 @@ def test_time_that_is_missing():
     assert (fault.at_s, fault.weight, fault.figures) == (pytest.approx(2.999), "refused", {"row": 3001})
 
 
+@pytest.mark.parametrize("value", [np.nan, np.inf])
+def test_time_that_is_missing_from_the_start(value):
+    fault = only(rf.time_faults(np.full(2000, value)), "time_missing")
+    assert (fault.at_s, fault.figures) == (None, {"row": 1})
+
+
 def test_gaps_say_where_how_many_and_how_long():
     t, _ = sound()
     t[4000:] += 0.05
