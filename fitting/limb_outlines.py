@@ -31,6 +31,7 @@ NOMINAL_GIRTHS_MM = {  # at the landmark and near the end
 }
 SHOULDER_SHARE = 0.32  # acromion to axilla over acromion to end, where the stations do not say it; for the drawing only
 LEAST_SHOULDER_MM = 25.0
+MIDLINE_GAP_MM = 34.0  # from a forearm to the line that stands for the midline, not to scale
 TRUNK_MM, TRUNK_MIDLINE_MM = 150.0, 112.0  # trunk drawn at the levels without an arm, an outline only
 
 
@@ -179,7 +180,7 @@ def _forearm(level, edge, points, end):
         top_mm=-reach - 4,
         bottom_mm=end,
         lateral_mm=_widest(points, elbow),
-        midline_mm=_widest(points, elbow) + 34,
+        midline_mm=_widest(points, elbow) + MIDLINE_GAP_MM,
         half_widths=tuple(points),
     )
 
@@ -201,7 +202,7 @@ def _crease(half):
 
 def _upper_arm(edge, points, end, shoulder):
     half = points[0][1]
-    neck, midline, chest = half * 4.1, half * 5.0, min(0.55 * end, 70.0)
+    neck, chest = half * 4.1, min(0.55 * end, 70.0)
     top = -shoulder - 0.75 * half
     context = (
         _d("M", (half, 0))
@@ -223,7 +224,7 @@ def _upper_arm(edge, points, end, shoulder):
         top_mm=top - half * 0.6,
         bottom_mm=max(end, chest),
         lateral_mm=_widest(points, half * 1.12),
-        midline_mm=midline,
+        midline_mm=max(half * 5.0, _widest(points, half) + MIDLINE_GAP_MM),
         half_widths=tuple(points),
     )
 
