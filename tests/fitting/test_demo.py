@@ -1,4 +1,7 @@
-"""The whole invented scenario, loaded once: what it holds, and each story on the due list."""
+"""The whole invented scenario, loaded once: what it holds, and each story on the due list.
+
+On SQLite only, for it takes a while; tests/fitting/management/test_demo_command.py loads a part of it on both databases.
+"""
 
 from collections import Counter
 from datetime import UTC, datetime, timedelta
@@ -30,6 +33,8 @@ from fitting.muscle_record import site_rows
 from fitting.quantities import parse_length_mm, parse_weight_kg
 from patients.models import Child, Clinic, Guardian, Limb, Staff
 from patients.roles import Role
+
+pytestmark = pytest.mark.sqlite
 
 NOW = datetime(2026, 5, 4, 15, 30, tzinfo=UTC)  # a Monday in every clinic's time zone
 TODAY = NOW.date()
