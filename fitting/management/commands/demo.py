@@ -1,6 +1,7 @@
-"""python manage.py demo: load the invented scenario, or say what is there."""
+"""python manage.py demo: load the invented scenario, or say what is there; with --serve, serve it too."""
 
 from django.conf import settings
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
@@ -17,16 +18,26 @@ class Command(BaseCommand):
         "Loads an invented clinic group and prints the sign-in names; a database that holds clinics is left as it is."
     )
 
-    def handle(self, *args, **options):
+    def add_arguments(self, parser):
+        parser.add_argument(
+            "--serve", metavar="ADDRESS", help="bring the database up to date, then serve at 127.0.0.1:8000"
+        )
+
+    def handle(self, *args, serve, **options):
         if not settings.DEBUG:
             raise CommandError(
                 "Everybody knows the demo's password, so it loads only on a machine of your own: set DOORPOST_DEBUG=1."
             )
+        if serve:
+            call_command("migrate", verbosity=0)
         if Clinic.objects.exists():
             self.stdout.write("This database holds clinics already, so nothing was changed.")
         else:
             self._load()
         self._print_sign_in_names()
+        if serve:
+            self.stdout.write(f"Serving at http://{serve} - stop with Ctrl-C.")
+            call_command("runserver", serve, use_reloader=False, skip_checks=True)
 
     def _load(self):
         self.stdout.write("Making the invented Tern Island limb program ...")
