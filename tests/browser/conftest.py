@@ -13,7 +13,7 @@ from patients.models import Child
 
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"  # the browser's driver keeps an event loop in the test's thread
 CHROMIUM = "/usr/bin/chromium"
-PATIENCE_MS = 15_000
+PATIENCE_MS = 30_000
 CHILDREN = ("mila_arden", "nell_abara")
 
 

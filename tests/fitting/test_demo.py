@@ -1,6 +1,6 @@
 """The whole invented scenario, loaded once: what it holds, and each story on the due list.
 
-On SQLite only, for it takes a while; tests/fitting/management/test_demo_command.py loads a part of it on both databases.
+On SQLite only, for it takes a while; management/test_demo_command.py loads a part of it on both databases.
 """
 
 from collections import Counter
