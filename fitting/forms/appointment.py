@@ -14,7 +14,7 @@ from patients.versions import VersionedForm
 
 
 def clinic_time(day, time, zone):
-    """The moment [UTC] of a wall-clock time at a clinic, the earlier of two where the clock goes back; None if never."""
+    """The moment [UTC] of a wall-clock time at a clinic, the earlier of two where a clock goes back; None if never."""
     moment = datetime.combine(day, time, tzinfo=zone).astimezone(UTC)
     shown = moment.astimezone(zone).replace(tzinfo=None)
     return moment if shown == datetime.combine(day, time) else None

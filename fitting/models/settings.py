@@ -12,7 +12,7 @@ def days(default: int, label):
 
 
 class ClinicSettings(models.Model):
-    """The numbers a clinic may adjust. Defaults are those of `fitting.calc`; each is common practice unless said there."""
+    """The numbers a clinic may adjust, with the defaults of `fitting.calc`; common practice unless said there."""
 
     class Bands(models.TextChoices):
         CLASSIC = "classic", _("classic (very short, short, long)")

@@ -4,10 +4,11 @@ import django.contrib.auth.validators
 import django.core.validators
 import django.db.models.deletion
 import django.utils.timezone
-import patients.managers
-import patients.models.clinic
 from django.conf import settings
 from django.db import migrations, models
+
+import patients.managers
+import patients.models.clinic
 
 
 class Migration(migrations.Migration):
