@@ -5,7 +5,7 @@ import sys
 from django.core.management import execute_from_command_line
 
 # These read and write files only: no database, nobody served, so no secret to ask for.
-FILE_COMMANDS = {"forecast", "backtest"}
+FILE_COMMANDS = {"forecast", "backtest", "bench"}
 
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fitting.settings")
