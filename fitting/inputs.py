@@ -5,6 +5,7 @@ from collections import defaultdict
 from dataclasses import asdict, dataclass, field, fields
 from datetime import date, timedelta
 from hashlib import sha256
+from math import hypot
 
 import numpy as np
 
@@ -146,13 +147,17 @@ def _comparable_girths(limb, readings):
 
 
 def error_sd(reading: Reading, tolerances: Tolerances) -> float:
-    """Standard deviation of one reading [mm or kg]: the clinic's TEM, and the instrument's rounding."""
-    tem = {M.STATURE: tolerances.tem_stature_mm, M.SITTING_HEIGHT: tolerances.tem_stature_mm}
-    if reading.measure == M.WEIGHT:
+    """Standard deviation of one reading [mm or kg]."""
+    return measure_error_sd(reading.measure, reading.visit.instrument, tolerances)
+
+
+def measure_error_sd(measure: str, instrument: str, tolerances: Tolerances) -> float:
+    """Standard deviation of one reading of a measure [mm or kg]: the clinic's TEM, and the instrument's rounding."""
+    if measure == M.WEIGHT:
         return tolerances.tem_weight_kg
-    default = tolerances.tem_girth_mm if reading.is_girth else tolerances.tem_length_mm
-    rounding = RESOLUTION_MM.get(reading.visit.instrument, 0) * UNIFORM_SD
-    return float(np.hypot(tem.get(reading.measure, default), rounding))
+    tem = {M.STATURE: tolerances.tem_stature_mm, M.SITTING_HEIGHT: tolerances.tem_stature_mm}
+    default = tolerances.tem_girth_mm if measure in Reading.GIRTH_MEASURES else tolerances.tem_length_mm
+    return hypot(tem.get(measure, default), RESOLUTION_MM.get(instrument, 0) * UNIFORM_SD)
 
 
 def _observation(child, reading, tolerances):

@@ -5,6 +5,7 @@ from fitting.views.case import case
 from fitting.views.cases import cases
 from fitting.views.child import child_edit, child_new
 from fitting.views.due_list import due_list
+from fitting.views.forecast_check import forecast_check
 from fitting.views.health import health
 from fitting.views.limb import limb_new
 from fitting.views.measure import measure
@@ -32,6 +33,7 @@ urlpatterns = [
     path("", today, name="today"),
     path("due/", due_list, name="due_list"),
     path("cases/", cases, name="cases"),
+    path("forecast-check/", forecast_check, name="forecast_check"),
     path("", include("patients.urls")),
     path("setup/", setup.urls),
     path("health", health, name="health"),

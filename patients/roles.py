@@ -23,6 +23,7 @@ class Action(models.TextChoices):
     RECORD_MUSCLE = "record_muscle", _("Record a muscle site and set its levels")
     BOOK = "book", _("Book, move or cancel an appointment")
     PRINT_SHEET = "print_sheet", _("Print a sheet")
+    READ_CHECK = "read_check", _("See how forecasts turned out, no child named")
     CHANGE_SETTINGS = "change_settings", _("Change settings and staff")
 
 
@@ -39,5 +40,6 @@ ROLES_FOR = {
     Action.RECORD_MUSCLE: frozenset({Role.PROSTHETIST, Role.THERAPIST}),
     Action.BOOK: frozenset({Role.PROSTHETIST, Role.COORDINATOR}),
     Action.PRINT_SHEET: CLINICAL_READERS,
+    Action.READ_CHECK: CLINICAL_READERS | {Role.ADMINISTRATOR},
     Action.CHANGE_SETTINGS: frozenset({Role.ADMINISTRATOR}),
 }

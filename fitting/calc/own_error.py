@@ -12,6 +12,7 @@ from fitting.calc.takes import tem
 # A standard deviation from so many independent differences is known within a fifth, 19 times in 20:
 # 1.96 / sqrt(2 n) <= 0.2.
 NEEDED_DIFFERENCES = 48
+WIDEST_RATIO = 2.0  # an interval from one value to more than its double tells too little to act on
 SCALES = np.geomspace(0.3, 3.0, 81)  # multiples of what is in use now that are tried
 LN_DROP_95 = 1.92  # half of the 95 % point of chi square with one degree of freedom (Wilks 1938)
 LEAST_VARIANCE = 1e-10
@@ -31,13 +32,21 @@ class Estimate:
     def enough(self) -> bool:
         return self.n >= NEEDED_DIFFERENCES and not self.at_edge
 
+    @property
+    def known(self) -> bool:
+        """Whether the interval is narrow enough to act on."""
+        return self.high <= WIDEST_RATIO * self.low
+
+    def agrees_with(self, value: float) -> bool:
+        return self.low <= value <= self.high
+
 
 def tem_estimate(differences: Sequence[float]) -> Estimate | None:
     """TEM from differences of n pairs, with its interval: sum(d^2) / (2 TEM^2) is chi square, n degrees of freedom."""
     if not len(differences):
         return None
     n, value = len(differences), tem(list(differences))
-    if value == 0:
+    if not value:
         return Estimate(0.0, 0.0, 0.0, n, at_edge=True)
     low, high = (value * np.sqrt(n / chi2.ppf(q, n)) for q in (0.975, 0.025))
     return Estimate(value, float(low), float(high), n)

@@ -46,6 +46,7 @@ PAGES = {
     "today": READ_ONLY,
     "due_list": READ_ONLY,
     "cases": READ_ONLY,
+    "forecast_check": Rule(READERS | {ADMINISTRATOR}, {ADMINISTRATOR}),
     "case": READ_ONLY,
     "measure": Rule(MEASURERS, MEASURERS),
     "visit": READ_ONLY,
