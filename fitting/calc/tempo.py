@@ -93,6 +93,11 @@ def _by_contrast(columns):
     return columns.reshape(*columns.shape[:2], columns.shape[2] // J, J)
 
 
+def reading_factor(kernel: Kernel, evidence: Evidence) -> np.ndarray:
+    """Inverse Cholesky factor of the readings' covariance, (N, n, n); 1 on the diagonal at absent places."""
+    return _whitened(kernel, evidence)[0]
+
+
 def _whitened(kernel, evidence):
     """Inverse Cholesky factor (N, n, n) of the readings' covariance; their whitened covariance with what is ahead."""
     n = evidence.ln_size.shape[1]

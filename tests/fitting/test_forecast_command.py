@@ -207,3 +207,21 @@ def test_runs_from_the_shell_without_a_database_or_settings(tmp_path):
     assert done.returncode == 2
     assert done.stderr == 'm.csv, line 7, column measure: "shoe" is not a measure of the forecast.\n'
     assert len(rows(tmp_path / "f.csv")) == 3
+
+
+def test_readings_noisier_than_declared_are_said_and_widen_the_band(tmp_path, capsys):
+    rng = np.random.default_rng(2)
+    children = ["case,sex,birth_date"] + [f"c{i},F,2015-01-01" for i in range(20)]
+    rows = ["case,date,measure,value,unit,error"]
+    for i in range(20):
+        for year in range(2020, 2026):
+            size_cm = 108 + 6 * (year - 2020) + rng.normal() * 2
+            rows.append(f"c{i},{year}-01-01,stature,{size_cm:.2f},cm,0.2")
+    for name, lines in (("c.csv", children), ("m.csv", rows)):
+        (tmp_path / name).write_text("\n".join(lines) + "\n")
+    out = tmp_path / "f.csv"
+    call_command("forecast", tmp_path / "c.csv", tmp_path / "m.csv", "--ahead", "12", "--out", out)
+    assert "stature: the readings show 4 times the declared error, so that is used." in capsys.readouterr().err
+    with open(out) as file:
+        first = next(csv.DictReader(file))
+    assert float(first["p97.5"]) - float(first["p2.5"]) > 2 * 1.96 * 0.8

@@ -3,7 +3,7 @@
 import csv
 import math
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from fitting.calc.declared_error import error_scale, with_error_scale
 from fitting.calc.errors import DoorpostError
 from fitting.calc.forecast import EARLY_LIKELY_LATE, crossing_days, reading_bands, readings_of
 from fitting.calc.parts import part_of
@@ -68,13 +69,13 @@ class Command(BaseCommand):
             files = read_series_files(children, measurements)
         except DoorpostError as error:
             raise CommandError(str(error), returncode=BAD_ROWS_STATUS) from error
-        groups = by_measure(files)
+        groups, doubts = trusted(by_measure(files))
         answers = [(group, reading_bands(group.series, ahead, list(BAND.values()))) for group in groups]
         write(out, FORECAST_COLUMNS, (row for group, bands in answers for row in band_rows(group, bands, ahead)))
         if grown:
             write(dates, DATES_COLUMNS, (row for group in groups for row in date_rows(group, grown)))
         notes = [note for group, bands in answers for note in notes_on(group, bands, ahead)]
-        for sentence in files.complaints + notes:
+        for sentence in files.complaints + doubts + notes:
             self.stderr.write(sentence)
         if files.complaints:
             sys.exit(BAD_ROWS_STATUS)
@@ -102,6 +103,22 @@ def _arrays(files, cases, measure):
 def _cells(files, case, readings):
     birth_date = files.children[case].birth_date
     return [(age_years(birth_date, reading.on), reading.size, reading.error_sd) for reading in readings]
+
+
+def trusted(groups: list[Group]) -> tuple[list[Group], list[str]]:
+    """The groups with the errors their histories show where those are clearly larger than declared, and what to say."""
+    scales = {group.measure: error_scale(group.series) for group in groups}
+    companions = {name: scales.get(name, 1.0) for name in ("stature", "weight")}
+    scaled = [
+        replace(group, series=with_error_scale(group.series, scales[group.measure], **companions)) for group in groups
+    ]
+    doubts = [
+        _("%(measure)s: the readings show %(scale)g times the declared error, so that is used.")
+        % {"measure": measure, "scale": scale}
+        for measure, scale in scales.items()
+        if scale > 1
+    ]
+    return scaled, doubts
 
 
 def band_rows(group: Group, bands, ahead):
