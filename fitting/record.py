@@ -18,6 +18,7 @@ from fitting.calc.units import age_months
 from fitting.charts import FanChart, RoomChart, fan_chart, room_chart
 from fitting.drawings import LimbDrawing, StationMark, limb_drawing
 from fitting.due import DueState, with_due_state
+from fitting.explain import Explanation, explanation
 from fitting.growth_charts import GrowthChart, expectations, stature_chart, velocity_chart
 from fitting.inputs import SOUND_MEASURE, part_name, settings_of
 from fitting.models import Appointment, ClinicSettings, Forecast, PresentFit, Reading, Sleeve, Socket, Visit
@@ -62,6 +63,7 @@ class LimbRecord:
     notes: list[str]
     dates: list[DateRow]
     calendar_rule_on: date | None
+    explained: Explanation | None
     level: LengthLevel | None
     fan: FanChart | None
     room: RoomChart | None
@@ -140,6 +142,7 @@ def _limb_record(child, limb, readings, settings, as_of):
         socket=socket,
         fit=next((fit for fit in limb.present_fits.all() if socket and fit.socket_id == socket.pk), None),
         calendar_rule_on=calendar_refit_on(socket.fitted_on, child.birth_date) if socket else None,
+        explained=explanation(forecast, unit, as_of) if forecast else None,
         level=_length_level(child, limb, readings, settings),
         fan=_fan(forecast, girths, unit, as_of),
         room=room_chart(forecast, unit) if forecast else None,
