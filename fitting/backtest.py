@@ -7,8 +7,11 @@ import numpy as np
 from fitting.calc.forecast import readings_of
 from fitting.calc.mixtures import mixture_quantiles
 from fitting.calc.parts import part_of
+from fitting.calc.plan_days import CALENDAR_RULE
+from fitting.calc.refit_rules import ALLOWANCE, RuleCost, rule_cost
 from fitting.calc.scoring import LEVELS, constant_z, last_velocity
 from fitting.calc.series import Series, mixture_ahead
+from fitting.calc.tolerances import Tolerances
 from fitting.calc.units import DAYS_PER_YEAR, MONTHS_PER_YEAR, age_years
 from fitting.series_files import SeriesFiles
 
@@ -185,4 +188,21 @@ def rules_ahead(cases: list[Case], months: int) -> dict[str, np.ndarray]:
             [last_velocity(past[:, 0], past[:, 1], ahead) for past, ahead in zip(pasts, years, strict=True)]
         ),
         "constant z": constant_z(part, [case.sex for case in cases], [case.age_years for case in cases], last, years),
+    }
+
+
+def refit_costs(cases: list[Case], early_days: np.ndarray) -> dict[str, RuleCost]:
+    """What the calendar and the forecast would cost if each case were a socket made at its last reading.
+
+    early_days: (N,) early day of growing past the socket's allowance, nan for never. The forecast's socket is replaced
+    on the early day less the buffer, the calendar's by age alone; neither looks at the child again in between.
+    """
+    buffer_years = Tolerances().buffer_days / DAYS_PER_YEAR
+    by_forecast = np.maximum(np.nan_to_num(early_days / DAYS_PER_YEAR, nan=np.inf) - buffer_years, 0)
+    by_calendar = [next((years for up_to, years in CALENDAR_RULE if case.age_years < up_to), np.inf) for case in cases]
+    outgrown = [case.crossed.get(round(100 * ALLOWANCE), np.inf) for case in cases]
+    seen = [min(float(case.track.age_years[-1]) - case.age_years, CROSSING_YEARS) for case in cases]
+    return {
+        "calendar": rule_cost(by_calendar, outgrown, seen),
+        "forecast": rule_cost(by_forecast, outgrown, seen),
     }

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from fitting.backtest import Track, _crossed, cases_of, companion_cells, past_of, tracks_of
+from fitting.backtest import Case, Track, _crossed, cases_of, companion_cells, past_of, refit_costs, tracks_of
 from fitting.calc.lms import value_at_z
 from fitting.calc.references import lms_table
 from fitting.series_files import read_series_files
@@ -87,3 +87,39 @@ def test_nothing_to_test_is_said(tmp_path, files):
         call_command("backtest", str(files[0]), str(lone))
     with pytest.raises(CommandError, match="cannot be opened"):
         call_command("backtest", str(files[0]), str(tmp_path / "absent.csv"))
+
+
+def test_the_calendar_and_the_forecast_are_costed_on_girths(tmp_path, capsys):
+    """Girths of a steady 3 % a year: outgrown at 4 % after 16 months, so two calendar years come 8 months too late."""
+    children, measurements = tmp_path / "children.csv", tmp_path / "measurements.csv"
+    children.write_text("case,sex,birth_date\n" + "".join(f"c{i},F,{BIRTH}\n" for i in range(3)))
+    rows = [
+        f"c{i},{BIRTH + timedelta(days=round(half * 182.625))},girth:calf,{(190 + 20 * i) * 1.03 ** (half / 2):.2f},mm"
+        for i in range(3)
+        for half in range(10, 24)
+    ]
+    measurements.write_text("case,date,measure,value,unit\n" + "\n".join(rows) + "\n")
+    out = tmp_path / "scores.json"
+    call_command("backtest", str(children), str(measurements), "--json", str(out))
+    refits = {
+        row["rule"]: row for row in json.loads(out.read_text())["girth:calf"]["refits"] if row["ages"] == "all ages"
+    }
+    assert refits["calendar"]["sockets"] == refits["forecast"]["sockets"] > 20
+    assert refits["calendar"]["outgrown_weeks"] > 10
+    assert refits["calendar"]["thrown_away"] == 0
+    assert refits["forecast"]["outgrown_weeks"] < 1
+    assert "outgrown weeks a socket" in capsys.readouterr().out
+
+
+def test_cases_as_sockets():
+    """Two cases by hand: a boy of 4 (a year by the calendar) and one of 8 (two years), outgrown after 1.5 years."""
+    ages = np.array([4.0, 5.5, 7.0])
+    track = Track(ages, np.ones(3), np.ones(3), np.ones(3), np.ones(3))
+    older = Track(ages + 4, np.ones(3), np.ones(3), np.ones(3), np.ones(3))
+    cases = [Case("a", "M", "girth:calf", t, [0], crossed={4: 1.5}) for t in (track, older)]
+    costs = refit_costs(cases, np.array([np.nan, 365.25 + 7]))
+    assert costs["calendar"].outgrown_share == 0.5
+    assert costs["calendar"].outgrown_weeks == pytest.approx(0.5 * 365.25 / 7 / 2)
+    assert costs["calendar"].unused_weeks == pytest.approx(0.5 * 365.25 / 7 / 2)
+    assert costs["forecast"].outgrown_weeks == pytest.approx(1.5 * 365.25 / 7 / 2)  # never replaced the first
+    assert costs["forecast"].unused_weeks == pytest.approx(0.5 * 365.25 / 7 / 2)

@@ -13,11 +13,18 @@ from django.utils.translation import gettext as _
 from fitting import backtest
 from fitting.calc.errors import DoorpostError
 from fitting.calc.forecast import crossing_days
+from fitting.calc.parts import part_of
+from fitting.calc.refit_rules import ALLOWANCE, EARLY_WEEKS
 from fitting.calc.scoring import score_bands, score_points
 from fitting.calc.units import DAYS_PER_YEAR
 from fitting.series_files import read_series_files
 
 WEEK_DAYS = 7
+REFITS_ASSUME = _(
+    "a socket made at each of these readings, outgrown %(percent)d %% above it; the calendar replaces it after 1 year "
+    "up to age 5, 2 years to 12, 3 years to 21 (from memory), the forecast a week before its early day; neither looks "
+    "again in between; thrown away early: more than %(weeks)d weeks of wear left; counted while the child is seen"
+)
 ALL_AGES = "all ages"
 
 
@@ -77,10 +84,17 @@ class Command(BaseCommand):
             self.stderr.write(_("  %(months)d months ahead done") % {"months": months})
         for row in rows:
             self.stdout.write(sizes_line(row))
-        dates = date_scores(series, cases)
+        last = np.array([case.track.read[case.past[-1]] for case in cases])
+        crossings = crossing_days(series, last[:, None] * (1 + np.array(backtest.PERCENTS) / 100))
+        dates = date_scores(crossings / DAYS_PER_YEAR, cases)
         for row in dates:
             self.stdout.write(dates_line(row))
-        return {"sizes": rows, "dates": dates}
+        refits = refit_scores(crossings, cases) if part_of(measure).family == "girth" else []
+        if refits:
+            self.stdout.write("  " + REFITS_ASSUME % {"percent": round(100 * ALLOWANCE), "weeks": EARLY_WEEKS})
+        for row in refits:
+            self.stdout.write(refits_line(row))
+        return {"sizes": rows, "dates": dates, "refits": refits}
 
 
 def horizon_scores(series, cases, months):
@@ -112,11 +126,8 @@ def bands_of(cases):
         yield f"{low}-{high} y", np.array([case.band == (low, high) for case in cases])
 
 
-def date_scores(series, cases):
-    """How the days of +2, +4 and +6 % did among children seen to pass them."""
-    last = np.array([case.track.read[case.past[-1]] for case in cases])
-    limits = last[:, None] * (1 + np.array(backtest.PERCENTS) / 100)
-    found = crossing_days(series, limits) / DAYS_PER_YEAR
+def date_scores(found, cases):
+    """How the days of +2, +4 and +6 % did among children seen to pass them; found: (N, 3, 3) [years ahead]."""
     rows = []
     for band, inside in bands_of(cases):
         for k, percent in enumerate(backtest.PERCENTS):
@@ -136,6 +147,26 @@ def score_dates(found, happened):
         "cover80": float(np.mean((early <= happened) & (happened <= late))),
         "early_too_late": float(np.mean(early > happened)),
     }
+
+
+def refit_scores(crossings, cases):
+    """What the calendar rule and the forecast would cost in sockets; crossings: (N, 3, 3) [days ahead]."""
+    early = crossings[:, backtest.PERCENTS.index(round(100 * ALLOWANCE)), 0]
+    rows = []
+    for band, inside in bands_of(cases):
+        some = np.flatnonzero(inside)
+        if some.size:
+            costs = backtest.refit_costs([cases[i] for i in some], early[some])
+            rows += [{"ages": band, "rule": rule, **asdict(cost)} for rule, cost in costs.items()]
+    return rows
+
+
+def refits_line(row):
+    return (
+        f"  refits  {row['ages']:<9} {row['rule']:<9} sockets {row['sockets']:>5}  "
+        f"outgrown weeks a socket {row['outgrown_weeks']:5.1f} (in {100 * row['outgrown_share']:3.0f} % of them)  "
+        f"thrown away early {100 * row['thrown_away']:3.0f} %  unused weeks a socket {row['unused_weeks']:5.1f}"
+    )
 
 
 def sizes_line(row):
