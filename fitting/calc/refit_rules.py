@@ -15,8 +15,8 @@ class RuleCost:
     """What one rule costs over some sockets.
 
     sockets: how many; outgrown_weeks: child-weeks in an outgrown socket, a socket; outgrown_share: share of sockets
-    worn outgrown at all; thrown_away: share replaced with more than EARLY_WEEKS of wear left; unused_weeks: wear left when
-    replaced, a socket; both count what the records show, so they are the least they can be
+    worn outgrown at all; thrown_away: share replaced with more than EARLY_WEEKS of wear left; unused_weeks: wear left
+    when replaced, a socket; both count what the records show, so they are the least they can be
     """
 
     sockets: int
