@@ -3,6 +3,7 @@
 from django.db import models
 
 from patients.models import Child, Limb
+from patients.roles import CLINICAL_READERS
 
 
 class ChildRowQuerySet(models.QuerySet):
@@ -10,6 +11,15 @@ class ChildRowQuerySet(models.QuerySet):
 
     def visible_to(self, user):
         return self.filter(child__in=Child.objects.visible_to(user))
+
+
+class ClinicRowQuerySet(models.QuerySet):
+    """Rows that belong to a clinic, for whoever reads clinical pages there."""
+
+    def visible_to(self, user):
+        if not user.is_active or not user.holds_any(CLINICAL_READERS):
+            return self.none()
+        return self.filter(clinic__staff=user)
 
 
 class LimbRowQuerySet(models.QuerySet):

@@ -6,6 +6,7 @@ from uuid import uuid4
 
 from fitting.models import (
     Appointment,
+    ClinicDay,
     CurrentForecast,
     Forecast,
     Layer,
@@ -168,3 +169,10 @@ def make_muscle_recording(site: MuscleSite, file, on: date = TODAY, **fields) ->
 
 def make_appointment(child: Child, at: datetime, **fields) -> Appointment:
     return Appointment.objects.create(child=child, at=at, **{"clinic": child.clinic, **fields})
+
+
+def make_clinic_day(clinic: Clinic, on: date, staff=(), **fields) -> ClinicDay:
+    """A day open from nine for six hours in one room, unless told otherwise."""
+    day = ClinicDay.objects.create(clinic=clinic, on=on, **fields)
+    day.staff.set(staff)
+    return day

@@ -7,6 +7,7 @@ from django.utils.formats import time_format
 from django.utils.translation import gettext as _
 
 from fitting.models import Appointment
+from fitting.services.clinic_days import check_day
 from fitting.services.steps import StepError
 from patients.models import Child, Staff
 from patients.services import StaleVersionError, save_versioned
@@ -16,7 +17,7 @@ LONGEST = timedelta(minutes=480)
 
 @transaction.atomic
 def book(appointment: Appointment, now: datetime) -> Appointment:
-    """Store a new appointment; raises StepError when it lies in the past or somebody is booked already."""
+    """Store a new appointment; raises StepError when it is past, or child, staff or day cannot take it."""
     _check_time(appointment, now)
     appointment.save()
     return appointment
@@ -65,6 +66,7 @@ def _check_time(appointment, now, same_time=False):
     _check_free(appointment, Child, "child", "time", appointment.child)
     if staff:
         _check_free(appointment, Staff, "with_staff", "with_staff", staff)
+    check_day(appointment, now)
 
 
 def _check_free(appointment, model, role, field, who):

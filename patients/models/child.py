@@ -48,6 +48,12 @@ class Child(models.Model):
     language = models.CharField(
         _("family's language"), max_length=10, choices=[("en", _("English")), ("es", _("Spanish"))], default="en"
     )
+    travel_minutes = models.PositiveSmallIntegerField(
+        _("way to the clinic and back [minutes]"), null=True, blank=True, validators=[MaxValueValidator(1440)]
+    )
+    sibling_of = models.ForeignKey(
+        "self", on_delete=models.SET_NULL, related_name="siblings", null=True, blank=True, verbose_name=_("sibling of")
+    )
     mother_stature_mm = models.FloatField(_("mother's height"), null=True, blank=True)
     father_stature_mm = models.FloatField(_("father's height"), null=True, blank=True)
     implant = models.CharField(
@@ -67,6 +73,11 @@ class Child(models.Model):
 
     def __str__(self):
         return f"{self.given_name} {self.family_name}"
+
+    @property
+    def household(self) -> int:
+        """The same for siblings: the key of the one they are entered as siblings of."""
+        return self.sibling_of_id or self.pk
 
     @property
     def shown_case_number(self) -> str:

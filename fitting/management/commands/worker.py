@@ -8,10 +8,11 @@ from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
 from fitting.services.muscle_recordings import DEAD_AFTER, take_up_dead
+from fitting.services.plans import close_dead_plans
 
 
 class Command(BaseCommand):
-    help = "Reads muscle recordings as they come in. Run one or more beside the web server; stop with Ctrl-C."
+    help = "Reads muscle recordings and works out plans. Run one or more beside the web server; stop with Ctrl-C."
 
     def add_arguments(self, parser):
         parser.add_argument("--once", action="store_true", help="do what is waiting, then stop")
@@ -22,6 +23,7 @@ class Command(BaseCommand):
             now = timezone.now()
             close_dead_tasks(now)
             take_up_dead(now)
+            close_dead_plans(now - DEAD_AFTER)
             call_command("db_worker", batch=True, reload=False, startup_delay=False, verbosity=max(0, verbosity - 1))
             if once:
                 return
