@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import date, timedelta
 from hashlib import sha256
 from math import hypot
@@ -10,6 +10,7 @@ from math import hypot
 import numpy as np
 
 from fitting.calc import capacity
+from fitting.calc.declared_error import trusted_error_sd
 from fitting.calc.errors import OutOfReference
 from fitting.calc.followed import GIRTHS, Followed
 from fitting.calc.limb import level_facts
@@ -89,8 +90,9 @@ def part_name(level: str, landmark: str, station_mm: float) -> str:
 def limb_inputs(limb: Limb) -> LimbInputs:
     """Read one limb's records and put them as the computation takes them; as many queries for one visit as for ten."""
     child, settings = limb.child, settings_of(limb.child.clinic)
-    tolerances = tolerances_of(settings)
+    declared = tolerances_of(settings)
     readings = _readings(limb)
+    tolerances = trusted_tolerances(declared, readings)
     girths = _comparable_girths(limb, readings)
     body = {measure: _observations(child, readings, measure, tolerances) for measure in (M.STATURE, M.WEIGHT)}
     birth_on, corrected = _birth_date_to_use(child, readings)
@@ -120,8 +122,13 @@ def limb_inputs(limb: Limb) -> LimbInputs:
         basis=basis_of(settings),
         reading_ids=tuple(sorted(reading.pk for reading in readings)),
         references=_references(outlooks),
-        notes=("corrected_age",) if corrected else (),
+        notes=_notes(corrected, tolerances != declared),
     )
+
+
+def _notes(corrected, doubted):
+    holds = {"corrected_age": corrected, "takes_differ": doubted}
+    return tuple(code for code, held in holds.items() if held)
 
 
 def _readings(limb):
@@ -152,12 +159,30 @@ def error_sd(reading: Reading, tolerances: Tolerances) -> float:
 
 
 def measure_error_sd(measure: str, instrument: str, tolerances: Tolerances) -> float:
-    """Standard deviation of one reading of a measure [mm or kg]: the clinic's TEM, and the instrument's rounding."""
+    """Standard deviation of one reading of a measure [mm or kg]: the TEM, and the instrument's rounding."""
+    tem = getattr(tolerances, tem_name(measure))
     if measure == M.WEIGHT:
-        return tolerances.tem_weight_kg
-    tem = {M.STATURE: tolerances.tem_stature_mm, M.SITTING_HEIGHT: tolerances.tem_stature_mm}
-    default = tolerances.tem_girth_mm if measure in Reading.GIRTH_MEASURES else tolerances.tem_length_mm
-    return hypot(tem.get(measure, default), RESOLUTION_MM.get(instrument, 0) * UNIFORM_SD)
+        return tem
+    return hypot(tem, RESOLUTION_MM.get(instrument, 0) * UNIFORM_SD)
+
+
+def tem_name(measure: str) -> str:
+    """Name of the tolerance that holds the TEM of a measure."""
+    if measure == M.WEIGHT:
+        return "tem_weight_kg"
+    if measure in (M.STATURE, M.SITTING_HEIGHT):
+        return "tem_stature_mm"
+    return "tem_girth_mm" if measure in Reading.GIRTH_MEASURES else "tem_length_mm"
+
+
+def trusted_tolerances(tolerances: Tolerances, readings) -> Tolerances:
+    """The clinic's tolerances, with a larger TEM wherever this child's own takes clearly show one."""
+    differences = defaultdict(list)
+    for reading in readings:
+        if len(reading.takes) > 1:
+            differences[tem_name(reading.measure)].append(reading.takes[0] - reading.takes[1])
+    shown = {name: trusted_error_sd(getattr(tolerances, name), pairs) for name, pairs in differences.items()}
+    return replace(tolerances, **shown)
 
 
 def _observation(child, reading, tolerances):

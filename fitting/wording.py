@@ -54,6 +54,9 @@ NOTES = {
         "Some stations of the socket were not measured at the same distance from the same landmark; they are left out."
     ),
     "end_gap_not_followed": gettext_lazy("The gap at the end of the socket could not be followed ahead."),
+    "takes_differ": gettext_lazy(
+        "Repeated takes on this child differ more than the clinic's error of measurement, so a larger error was used."
+    ),
     "corrected_age": gettext_lazy("Born early: growth is read at the age counted from the due date."),
 }
 

@@ -147,3 +147,19 @@ def test_queries_do_not_grow_with_visits():
             limb_inputs(row)
         counts.append(len(queries))
     assert counts[0] == counts[1] <= 8
+
+
+def test_takes_that_differ_more_than_declared_widen_the_error():
+    limb = make.make_limb()
+    visit = make.make_visit(limb.child, on=date(2026, 1, 1))
+    for station_mm in range(0, 60, 10):
+        make.make_reading(visit, M.GIRTH, 180, limb, station_mm=station_mm, takes=[175, 185], typed=["175", "185"])
+    inputs = limb_inputs(limb)
+    assert inputs.tolerances.tem_girth_mm == pytest.approx(10 / sqrt(2))
+    assert inputs.tolerances.tem_length_mm == 3
+    assert "takes_differ" in inputs.notes
+    for reading in visit.readings.all():
+        reading.takes = [179, 181]
+        reading.save()
+    assert limb_inputs(limb).tolerances.tem_girth_mm == 2
+    assert "takes_differ" not in limb_inputs(limb).notes
