@@ -1,10 +1,12 @@
 """Backtest cases: what a child's past said at one reading, and what happened after it."""
 
 from dataclasses import dataclass, field
+from itertools import takewhile, zip_longest
 
 import numpy as np
 
-from fitting.calc.forecast import readings_of
+from fitting.calc.crossing import EARLY
+from fitting.calc.forecast import crossing_days, readings_of
 from fitting.calc.mixtures import mixture_quantiles
 from fitting.calc.parts import part_of
 from fitting.calc.plan_days import CALENDAR_RULE
@@ -191,18 +193,49 @@ def rules_ahead(cases: list[Case], months: int) -> dict[str, np.ndarray]:
     }
 
 
-def refit_costs(cases: list[Case], early_days: np.ndarray) -> dict[str, RuleCost]:
-    """What the calendar and the forecast would cost if each case were a socket made at its last reading.
+def refit_days(cases: list[Case], series: Series) -> dict[str, np.ndarray]:
+    """Years after each case's last reading, were it a socket made then, at which each rule replaces it; inf for never.
 
-    early_days: (N,) early day of growing past the socket's allowance, nan for never. The forecast's socket is replaced
-    on the early day less the buffer, the calendar's by age alone; neither looks at the child again in between.
+    calendar: by age alone; forecast: the buffer before the early day promised then; forecast, seen again: that day as
+    promised anew at each later reading while the socket is worn.
     """
-    buffer_years = Tolerances().buffer_days / DAYS_PER_YEAR
-    by_forecast = np.maximum(np.nan_to_num(early_days / DAYS_PER_YEAR, nan=np.inf) - buffer_years, 0)
-    by_calendar = [next((years for up_to, years in CALENDAR_RULE if case.age_years < up_to), np.inf) for case in cases]
+    rows, limits = _sockets_at(cases)
+    early = crossing_days(series, limits, q=(EARLY,))[:, :, 0] / DAYS_PER_YEAR
+    due = np.nan_to_num(early, nan=np.inf) - Tolerances().buffer_days / DAYS_PER_YEAR
+    calendar = [next((years for up_to, years in CALENDAR_RULE if case.age_years < up_to), np.inf) for case in cases]
+    again = [_seen_again(cases, rows, due, j) for j in range(len(cases))]
+    return {
+        "calendar": np.array(calendar, float),
+        "forecast": np.maximum(due[:, 0], 0),
+        "forecast, seen again": np.array(again),
+    }
+
+
+def _sockets_at(cases):
+    """At each case, the sockets its child may wear: row numbers, its own first, and their limits (N, M)."""
+    limit = [case.track.read[case.past[-1]] * (1 + ALLOWANCE) for case in cases]
+    rows = []
+    for i, case in enumerate(cases):
+        before = range(i - 1, -1, -1)
+        same = takewhile(lambda j, case=case: cases[j].case == case.case, before)
+        rows.append([i, *(j for j in same if case.age_years - cases[j].age_years <= CROSSING_YEARS)])
+    most = max(map(len, rows))
+    return rows, np.array([[limit[j] for j in worn] + [limit[i]] * (most - len(worn)) for i, worn in enumerate(rows)])
+
+
+def _seen_again(cases, rows, due, j):
+    """When a socket made at case j is replaced, its due day told anew at each later case of the same child."""
+    later = [i for i in range(j, len(cases)) if j in rows[i]]
+    for i, following in zip_longest(later, later[1:]):
+        since = cases[i].age_years - cases[j].age_years
+        replaced = since + max(due[i, rows[i].index(j)], 0)
+        if following is None or replaced <= cases[following].age_years - cases[j].age_years:
+            return replaced
+    return np.inf
+
+
+def refit_costs(cases: list[Case], replaced: dict[str, np.ndarray]) -> dict[str, RuleCost]:
+    """What each rule costs over sockets made at each case's last reading and replaced so many years later."""
     outgrown = [case.crossed.get(round(100 * ALLOWANCE), np.inf) for case in cases]
     seen = [min(float(case.track.age_years[-1]) - case.age_years, CROSSING_YEARS) for case in cases]
-    return {
-        "calendar": rule_cost(by_calendar, outgrown, seen),
-        "forecast": rule_cost(by_forecast, outgrown, seen),
-    }
+    return {rule: rule_cost(years, outgrown, seen) for rule, years in replaced.items()}

@@ -23,6 +23,7 @@ def clinical_urls(child: Child) -> list[str]:
         reverse("today"),
         reverse("due_list"),
         reverse("cases"),
+        reverse("forecast_check"),
         reverse("child_new"),
         *(reverse(name, kwargs=case) for name in ("case", "measure", "child_edit", "limb_new", "appointment_new")),
         reverse("visit", args=[visit.pk]),

@@ -8,7 +8,18 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from fitting.backtest import Case, Track, _crossed, cases_of, companion_cells, past_of, refit_costs, tracks_of
+from fitting.backtest import (
+    Case,
+    Track,
+    _crossed,
+    _sockets_at,
+    cases_of,
+    companion_cells,
+    past_of,
+    refit_costs,
+    refit_days,
+    tracks_of,
+)
 from fitting.calc.lms import value_at_z
 from fitting.calc.references import lms_table
 from fitting.series_files import read_series_files
@@ -105,21 +116,45 @@ def test_the_calendar_and_the_forecast_are_costed_on_girths(tmp_path, capsys):
         row["rule"]: row for row in json.loads(out.read_text())["girth:calf"]["refits"] if row["ages"] == "all ages"
     }
     assert refits["calendar"]["sockets"] == refits["forecast"]["sockets"] > 20
+    assert refits["forecast, seen again"]["unused_weeks"] < refits["forecast"]["unused_weeks"]
     assert refits["calendar"]["outgrown_weeks"] > 10
     assert refits["calendar"]["thrown_away"] == 0
     assert refits["forecast"]["outgrown_weeks"] < 1
     assert "outgrown weeks a socket" in capsys.readouterr().out
 
 
+def steady(case, start_years, outgrown_years):
+    """A child seen at three ages and taken for three sockets, each outgrown after so many years."""
+    ages = start_years + np.array([0.0, 0.5, 1.0])
+    track = Track(np.append(ages, start_years + 3), *(np.full(4, 200.0) for _ in range(3)), np.ones(4))
+    return [Case(case, "M", "girth:calf", track, [k], crossed={4: outgrown_years}) for k in range(3)]
+
+
 def test_cases_as_sockets():
-    """Two cases by hand: a boy of 4 (a year by the calendar) and one of 8 (two years), outgrown after 1.5 years."""
-    ages = np.array([4.0, 5.5, 7.0])
-    track = Track(ages, np.ones(3), np.ones(3), np.ones(3), np.ones(3))
-    older = Track(ages + 4, np.ones(3), np.ones(3), np.ones(3), np.ones(3))
-    cases = [Case("a", "M", "girth:calf", t, [0], crossed={4: 1.5}) for t in (track, older)]
-    costs = refit_costs(cases, np.array([np.nan, 365.25 + 7]))
-    assert costs["calendar"].outgrown_share == 0.5
-    assert costs["calendar"].outgrown_weeks == pytest.approx(0.5 * 365.25 / 7 / 2)
-    assert costs["calendar"].unused_weeks == pytest.approx(0.5 * 365.25 / 7 / 2)
-    assert costs["forecast"].outgrown_weeks == pytest.approx(1.5 * 365.25 / 7 / 2)  # never replaced the first
-    assert costs["forecast"].unused_weeks == pytest.approx(0.5 * 365.25 / 7 / 2)
+    """A boy of 4 (a year by the calendar) and one of 8 (two years), outgrown after 1.5 years; by hand."""
+    cases = [steady("a", 4, 1.5)[0], steady("b", 8, 1.5)[0]]
+    costs = refit_costs(cases, {"calendar": np.array([1.0, 2.0]), "never": np.array([np.inf, np.inf])})
+    half_year = 0.5 * 365.25 / 7
+    assert (costs["calendar"].outgrown_share, costs["never"].outgrown_share) == (0.5, 1)
+    assert costs["calendar"].outgrown_weeks == pytest.approx(half_year / 2)
+    assert costs["calendar"].unused_weeks == pytest.approx(half_year / 2)
+    assert costs["never"].outgrown_weeks == pytest.approx(3 * half_year)
+
+
+def test_each_rule_has_its_days(monkeypatch):
+    """Due days by hand: the first look says 1.5 years, the look half a year on 0.2 years, that is 0.7 in all."""
+    cases, week = steady("a", 4, 1.5) + steady("b", 8, 1.5), 7 / 365.25
+    told = np.array([[1.5, 9, 9], [1.0, 0.2, 9], [1.0, 0.5, 0.1], [np.nan, 9, 9], [np.nan, np.nan, 9], [0.01, 3, 0.4]])
+    monkeypatch.setattr("fitting.backtest.crossing_days", lambda series, limits, q: told[..., None] * 365.25)
+    found = refit_days(cases, None)
+    assert found["calendar"].tolist() == [1, 1, 2, 2, 2, 2]
+    assert found["forecast"][:3] == pytest.approx([1.5 - week, 1 - week, 1 - week])
+    assert found["forecast"][3:].tolist() == [np.inf, np.inf, 0]
+    assert found["forecast, seen again"][:3] == pytest.approx([0.7 - week, 1.0 - week, 1.0 - week])
+    assert found["forecast, seen again"][3:] == pytest.approx([1.4 - week, 3.5 - week, 0])
+
+
+def test_sockets_of_another_child_are_not_worn():
+    rows, limits = _sockets_at(steady("a", 4, 1.5) + steady("b", 8, 1.5))
+    assert rows == [[0], [1, 0], [2, 1, 0], [3], [4, 3], [5, 4, 3]]
+    assert limits.tolist() == [[208.0] * 3] * 6

@@ -22,8 +22,9 @@ from fitting.series_files import read_series_files
 WEEK_DAYS = 7
 REFITS_ASSUME = _(
     "a socket made at each of these readings, outgrown %(percent)d %% above it; the calendar replaces it after 1 year "
-    "up to age 5, 2 years to 12, 3 years to 21 (from memory), the forecast a week before its early day; neither looks "
-    "again in between; thrown away early: more than %(weeks)d weeks of wear left; counted while the child is seen"
+    "up to age 5, 2 years to 12, 3 years to 21 (from memory), the forecast a week before its early day as told then, "
+    "or as told anew at each later reading; thrown away early: more than %(weeks)d weeks of wear left; counted while "
+    "the child is seen"
 )
 ALL_AGES = "all ages"
 
@@ -89,7 +90,7 @@ class Command(BaseCommand):
         dates = date_scores(crossings / DAYS_PER_YEAR, cases)
         for row in dates:
             self.stdout.write(dates_line(row))
-        refits = refit_scores(crossings, cases) if part_of(measure).family == "girth" else []
+        refits = refit_scores(series, cases) if part_of(measure).family == "girth" else []
         if refits:
             self.stdout.write("  " + REFITS_ASSUME % {"percent": round(100 * ALLOWANCE), "weeks": EARLY_WEEKS})
         for row in refits:
@@ -149,21 +150,20 @@ def score_dates(found, happened):
     }
 
 
-def refit_scores(crossings, cases):
-    """What the calendar rule and the forecast would cost in sockets; crossings: (N, 3, 3) [days ahead]."""
-    early = crossings[:, backtest.PERCENTS.index(round(100 * ALLOWANCE)), 0]
-    rows = []
+def refit_scores(series, cases):
+    """What the calendar rule and the forecast would cost in sockets, for all ages and by age band."""
+    replaced, rows = backtest.refit_days(cases, series), []
     for band, inside in bands_of(cases):
         some = np.flatnonzero(inside)
         if some.size:
-            costs = backtest.refit_costs([cases[i] for i in some], early[some])
+            costs = backtest.refit_costs([cases[i] for i in some], {rule: d[some] for rule, d in replaced.items()})
             rows += [{"ages": band, "rule": rule, **asdict(cost)} for rule, cost in costs.items()]
     return rows
 
 
 def refits_line(row):
     return (
-        f"  refits  {row['ages']:<9} {row['rule']:<9} sockets {row['sockets']:>5}  "
+        f"  refits  {row['ages']:<9} {row['rule']:<20} sockets {row['sockets']:>5}  "
         f"outgrown weeks a socket {row['outgrown_weeks']:5.1f} (in {100 * row['outgrown_share']:3.0f} % of them)  "
         f"thrown away early {100 * row['thrown_away']:3.0f} %  unused weeks a socket {row['unused_weeks']:5.1f}"
     )
