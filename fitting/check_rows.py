@@ -70,7 +70,7 @@ class Promised(NamedTuple):
     likely: date | None
     late: date | None
     bands: list
-    tolerances: dict | None
+    tolerances: Tolerances
 
 
 READ_FIELDS = ["visit__child", "limb", "visit", "visit__at", "visit__covering", "visit__instrument"]
@@ -136,7 +136,7 @@ def check_rows(clinics) -> CheckRows:
     """Read the promises, readings and sockets of some clinics; four queries whatever their number."""
     found, day_of = CheckRows(), {clinic.pk: clinic.day_of for clinic in clinics}
     of_clinics = Forecast.objects.filter(limb__child__clinic__in=clinics).order_by("limb", "made_at", "pk")
-    promises = _by(map(Promised._make, of_clinics.values_list(*PROMISED_FIELDS)), lambda row: row.limb)
+    promises = _by(map(_promised, of_clinics.values_list(*PROMISED_FIELDS)), lambda row: row.limb)
     pictures = _by(
         of_clinics.filter(bands=[]).exclude(fan={}).values_list("limb", "made_at", "fan"), lambda row: row[:2]
     )
@@ -152,6 +152,11 @@ def check_rows(clinics) -> CheckRows:
     found.promises = sum(map(len, promises.values()))
     _add_sockets(found, clinics, promises)
     return found
+
+
+def _promised(row):
+    *facts, tolerances = row
+    return Promised(*facts, Tolerances(**(tolerances or {})))
 
 
 def _by(rows, key):
@@ -255,7 +260,7 @@ class _Limb:
         told = [_at(values, ahead, bands) for look in looks for values in _looks(look)]
         noise = np.sqrt(np.sum((errors / sizes) ** 2)) / len(rows)
         family = family_of(bands.measure)
-        used = made.tolerances[f"tem_{family}_mm"]
+        used = getattr(made.tolerances, f"tem_{family}_mm")
         self.found.misses[family].append((np.log(sizes).mean(), *told, noise, bands.wander_scale, used))
 
 
@@ -268,8 +273,7 @@ def _at(values, ahead, bands):
 
 
 def _error(read, made):
-    tolerances = Tolerances(**made.tolerances) if made.tolerances else Tolerances()
-    return measure_error_sd(read.measure, read.instrument, tolerances)
+    return measure_error_sd(read.measure, read.instrument, made.tolerances)
 
 
 def _add_sockets(found, clinics, promises):
