@@ -127,8 +127,8 @@ def limb_inputs(limb: Limb) -> LimbInputs:
 
 
 def _notes(corrected, doubted):
-    holds = {"corrected_age": corrected, "takes_differ": doubted}
-    return tuple(code for code, held in holds.items() if held)
+    checks = {"corrected_age": corrected, "takes_differ": doubted}
+    return tuple(code for code, holds in checks.items() if holds)
 
 
 def _readings(limb):

@@ -14,7 +14,8 @@ from fitting.calc.outlook import Outlook
 # a fifteenth of what it shares.
 DRIFT = np.linspace(-6, 6, 121)
 DRIFT_WEIGHTS = np.exp(-(DRIFT**2) / 2) / np.exp(-(DRIFT**2) / 2).sum()
-FACTOR_STEPS = 60  # rounds over the parts; weak loadings settle slowly, to half a percent of correlation by then
+FACTOR_ROUNDS = 60  # over the parts; weak loadings settle slowly, to half a percent of correlation by then
+SETTLED = 1e-4  # largest change of a loading in a round that is not worth another; moves no probability by 1e-4
 LEAST_VARIANCE = 1e-12
 SAME_DAY = 1e-9  # rounding of an interpolated day
 
@@ -77,12 +78,15 @@ def one_factor(covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     sd = np.sqrt(variance)
     correlation = np.where(np.eye(parts, dtype=bool), 0, covariance / (sd[..., None] * sd[..., None, :]))
     loading = np.sqrt(np.clip(correlation.max(axis=-1), 0, 1))
-    for step in range(FACTOR_STEPS * parts):
-        part = step % parts
-        pulled = (correlation[..., part, :] * loading).sum(-1)
-        weight = (loading**2).sum(-1) - loading[..., part] ** 2
-        best = np.divide(pulled, weight, out=np.zeros_like(pulled), where=weight > 0)
-        loading[..., part] = np.clip(best, -1, 1)
+    for _ in range(FACTOR_ROUNDS):
+        before = loading.copy()
+        for part in range(parts):
+            pulled = (correlation[..., part, :] * loading).sum(-1)
+            weight = (loading**2).sum(-1) - loading[..., part] ** 2
+            best = np.divide(pulled, weight, out=np.zeros_like(pulled), where=weight > 0)
+            loading[..., part] = np.clip(best, -1, 1)
+        if np.abs(loading - before).max() < SETTLED:
+            break
     loading *= sd
     return loading, np.maximum(variance - loading**2, LEAST_VARIANCE)
 
