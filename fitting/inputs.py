@@ -127,7 +127,10 @@ def limb_inputs(limb: Limb) -> LimbInputs:
 
 
 def _notes(corrected, doubted):
-    checks = {"corrected_age": corrected, "takes_differ": doubted}
+    checks = {
+        "corrected_age": corrected,
+        "takes_differ": doubted,
+    }
     return tuple(code for code, holds in checks.items() if holds)
 
 
@@ -359,7 +362,7 @@ def _verdict(limb, socket_row, fits, facts, readings, tolerances):
         seen_on=_on_visit(limb.child, newest.visit),
         earlier_wear_hours_per_day=earlier.wear_hours_per_day if earlier else None,
         weight_kg=weights[-1].value if weights else None,
-        weight_at_cast_kg=next((r.value for r in weights if r.visit_id == socket_row.visit_id), None),
+        weight_when_measured_kg=_weight_when_measured(limb, weights, facts.last_measured_on),
         **{name: getattr(newest, name) for name in FINDINGS},
     )
     girths = [
@@ -368,6 +371,12 @@ def _verdict(limb, socket_row, fits, facts, readings, tolerances):
         if (part := part_name(limb.level, station.landmark, station.station_mm)) in facts.girths_now_mm
     ]
     return fit_verdict(limb.level, findings, girths, tolerances)
+
+
+def _weight_when_measured(limb, weights, last_measured_on):
+    """Weight [kg] the limb's newest girths belong to; what was gained since then is not in them."""
+    known = [r.value for r in weights if last_measured_on and _on(limb.child, r) <= last_measured_on]
+    return known[-1] if known else None
 
 
 def _references(outlooks):

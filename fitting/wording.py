@@ -35,7 +35,7 @@ FINDINGS = {
     "loose": gettext_lazy("loose"),
     "slipping": gettext_lazy("slips off on a pull"),
     "girth_smaller": gettext_lazy("the limb is smaller than when the socket was made"),
-    "weight": gettext_lazy("weight changed by a tenth or more"),
+    "weight": gettext_lazy("weight changed by a tenth or more since the limb was measured"),
     "wear_hours": gettext_lazy("worn for half the hours or less"),
 }
 

@@ -38,7 +38,7 @@ class FitFindings:
     wear_hours_per_day: float | None = None
     earlier_wear_hours_per_day: float | None = None
     weight_kg: float | None = None
-    weight_at_cast_kg: float | None = None
+    weight_when_measured_kg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -139,8 +139,8 @@ def _remeasure(findings):
 
 
 def _weight_change_percent(findings):
-    now, at_cast = findings.weight_kg, findings.weight_at_cast_kg
-    return None if now is None or not at_cast else 100 * (now - at_cast) / at_cast
+    now, before = findings.weight_kg, findings.weight_when_measured_kg
+    return None if now is None or not before else 100 * (now - before) / before
 
 
 def _wear_ratio(findings):

@@ -46,5 +46,5 @@ def test_a_clinics_settings_start_at_the_computations_defaults(field):
 
 def test_the_findings_are_those_of_the_present_fit():
     recorded = {field.name for field in PresentFit._meta.fields}
-    from_elsewhere = {"seen_on", "earlier_wear_hours_per_day", "weight_kg", "weight_at_cast_kg"}
+    from_elsewhere = {"seen_on", "earlier_wear_hours_per_day", "weight_kg", "weight_when_measured_kg"}
     assert {field.name for field in fields(FitFindings)} - from_elsewhere <= recorded

@@ -163,3 +163,18 @@ def test_takes_that_differ_more_than_declared_widen_the_error():
         reading.save()
     assert limb_inputs(limb).tolerances.tem_girth_mm == 2
     assert "takes_differ" not in limb_inputs(limb).notes
+
+
+def test_weight_counts_against_the_day_the_limb_was_measured():
+    limb = make.make_limb()
+    cast = measured(limb, date(2025, 1, 1), {0: 180})
+    make.make_reading(cast, M.WEIGHT, 20)
+    socket = make.make_socket(cast, limb, {0: 186})
+    again = measured(limb, date(2026, 1, 1), {0: 184})
+    make.make_reading(again, M.WEIGHT, 24)
+    make.make_present_fit(again, socket)
+    assert limb_inputs(limb).fit.remeasure == ()
+    weighed = make.make_visit(limb.child, on=date(2026, 6, 1))
+    make.make_reading(weighed, M.WEIGHT, 27)
+    make.make_present_fit(weighed, socket)
+    assert limb_inputs(limb).fit.remeasure == ("weight",)

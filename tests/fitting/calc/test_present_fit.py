@@ -77,9 +77,9 @@ def test_a_station_designed_tighter_is_loose_only_below_its_design():
 @pytest.mark.parametrize(
     ("found", "reasons"),
     [
-        ({"weight_kg": 22, "weight_at_cast_kg": 20}, ("weight",)),
-        ({"weight_kg": 18, "weight_at_cast_kg": 20}, ("weight",)),
-        ({"weight_kg": 21.9, "weight_at_cast_kg": 20}, ()),
+        ({"weight_kg": 22, "weight_when_measured_kg": 20}, ("weight",)),
+        ({"weight_kg": 18, "weight_when_measured_kg": 20}, ("weight",)),
+        ({"weight_kg": 21.9, "weight_when_measured_kg": 20}, ()),
         ({"weight_kg": 22}, ()),
         ({"wear_hours_per_day": 3, "earlier_wear_hours_per_day": 6}, ("wear_hours",)),
         ({"wear_hours_per_day": 3.1, "earlier_wear_hours_per_day": 6}, ()),
@@ -116,7 +116,7 @@ def test_overgrowth_is_for_the_surgeon_and_never_after_disarticulation(level):
 
 
 def test_the_worst_comes_first_and_nothing_is_lost():
-    answer = verdict(open_skin=True, overgrowth_signs=True, hold="loose", weight_kg=23, weight_at_cast_kg=20, pain=5)
+    answer = verdict(open_skin=True, overgrowth_signs=True, hold="loose", weight_kg=23, weight_when_measured_kg=20, pain=5)
     assert answer.code == "fit_problem"
     assert answer.red == ("open_skin", "pain")
     assert (answer.surgeon, answer.loose, answer.remeasure) == (("overgrowth",), ("loose",), ("weight",))
