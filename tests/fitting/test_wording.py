@@ -79,7 +79,8 @@ def test_stale_readings_come_before_a_refit_that_is_due():
 def test_a_finding_that_asks_for_new_readings_is_due_before_the_stored_stale_day():
     asked = forecast(act_on=TODAY, inputs={"findings": {"remeasure": ["weight"]}})
     assert wording.next_step(asked, TODAY) == "Remeasure now."
-    assert wording.why(asked, "mm", TODAY).startswith("Seen at the last visit: weight changed by a tenth or more since the limb was measured.")
+    seen = "Seen at the last visit: weight changed by a tenth or more since the limb was measured."
+    assert wording.why(asked, "mm", TODAY).startswith(seen)
 
 
 def test_a_fit_problem_names_what_was_found_and_comes_first():

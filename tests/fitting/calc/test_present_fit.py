@@ -116,7 +116,8 @@ def test_overgrowth_is_for_the_surgeon_and_never_after_disarticulation(level):
 
 
 def test_the_worst_comes_first_and_nothing_is_lost():
-    answer = verdict(open_skin=True, overgrowth_signs=True, hold="loose", weight_kg=23, weight_when_measured_kg=20, pain=5)
+    weights = {"weight_kg": 23, "weight_when_measured_kg": 20}
+    answer = verdict(open_skin=True, overgrowth_signs=True, hold="loose", pain=5, **weights)
     assert answer.code == "fit_problem"
     assert answer.red == ("open_skin", "pain")
     assert (answer.surgeon, answer.loose, answer.remeasure) == (("overgrowth",), ("loose",), ("weight",))
