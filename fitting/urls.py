@@ -4,6 +4,7 @@ from fitting.views.appointment import appointment, appointment_new
 from fitting.views.case import case
 from fitting.views.cases import cases
 from fitting.views.child import child_edit, child_new
+from fitting.views.clinic_days import clinic_day, clinic_days
 from fitting.views.due_list import due_list
 from fitting.views.forecast_check import forecast_check
 from fitting.views.health import health
@@ -22,6 +23,7 @@ from fitting.views.muscle_sites import (
     muscle_site_replace,
     muscle_sites,
 )
+from fitting.views.plan import plan, plan_new
 from fitting.views.reading_correct import reading_correct
 from fitting.views.sheets import sheet_care, sheet_fitting, sheet_form, sheets
 from fitting.views.socket import socket, socket_new
@@ -60,5 +62,9 @@ urlpatterns = [
     path("muscle-recordings/<int:pk>/", muscle_recording, name="muscle_recording"),
     path("muscle-recordings/<int:pk>/again/", muscle_recording_again, name="muscle_recording_again"),
     path("muscle-recordings/<int:pk>/file/", muscle_recording_file, name="muscle_recording_file"),
+    path("clinic-days/", clinic_days, name="clinic_days"),
+    path("clinic-days/<int:pk>/", clinic_day, name="clinic_day"),
+    path("plans/new/", plan_new, name="plan_new"),
+    path("plans/<int:pk>/", plan, name="plan"),
     path("cases/<case_number>/", case, name="case"),
 ]

@@ -12,6 +12,7 @@ from fitting.models import (
     Layer,
     MuscleRecording,
     MuscleSite,
+    PlanProposal,
     PresentFit,
     Reading,
     Socket,
@@ -176,3 +177,10 @@ def make_clinic_day(clinic: Clinic, on: date, staff=(), **fields) -> ClinicDay:
     day = ClinicDay.objects.create(clinic=clinic, on=on, **fields)
     day.staff.set(staff)
     return day
+
+
+def make_proposal(clinic: Clinic, by: Staff, on: date = TODAY, **fields) -> PlanProposal:
+    """A finished plan with nothing in it."""
+    figures = {"state": PlanProposal.State.DONE, "cost": 0, "bound": 0, "greedy_cost": 0}
+    times = {"as_of": on, "asked_at": noon(on), "touched_at": noon(on)}
+    return PlanProposal.objects.create(clinic=clinic, asked_by=by, **{**figures, **times, **fields})

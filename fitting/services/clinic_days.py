@@ -3,13 +3,13 @@
 from datetime import date, datetime
 
 from django.db import transaction
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fitting.day_books import book_of, bookings_between
 from fitting.models import Absence, Appointment, ClinicDay
 from fitting.services.steps import StepError
+from fitting.wording import day_words
 from patients.models import Clinic
 from patients.services import save_versioned
 
@@ -80,7 +80,7 @@ def check_day(appointment: Appointment, now: datetime) -> None:
     if book is None:
         raise StepError(
             _("%(clinic)s is closed on %(day)s. Choose an open day, or open this one under Clinic days.")
-            % {"clinic": clinic, "day": date_format(on)},
+            % {"clinic": clinic, "day": day_words(on)},
             "day",
         )
     _check_staff(appointment, book, on)
@@ -92,7 +92,7 @@ def _check_absence(appointment, on: date):
     if staff and Absence.objects.filter(staff=staff, first_on__lte=on, last_on__gte=on).exists():
         raise StepError(
             _("%(name)s is away on %(day)s. Choose another day or another person.")
-            % {"name": staff, "day": date_format(on)},
+            % {"name": staff, "day": day_words(on)},
             "with_staff",
         )
 
@@ -102,7 +102,7 @@ def _check_staff(appointment, book, on):
     if staff and book.staffed and staff not in book.working:
         raise StepError(
             _("%(name)s does not work on %(day)s. Choose another day or another person.")
-            % {"name": staff, "day": date_format(on)},
+            % {"name": staff, "day": day_words(on)},
             "with_staff",
         )
 
@@ -112,6 +112,6 @@ def _check_room(appointment, book, on):
     if appointment.minutes > free:
         raise StepError(
             _("%(day)s is full: %(free)d of %(minutes)d minutes are free. Choose another day or open one.")
-            % {"day": date_format(on), "free": max(free, 0), "minutes": book.minutes},
+            % {"day": day_words(on), "free": max(free, 0), "minutes": book.minutes},
             "day",
         )

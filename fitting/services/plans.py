@@ -3,7 +3,6 @@
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from fitting.day_books import DayBook, book_of
@@ -12,6 +11,7 @@ from fitting.plan_inputs import FITTING_KINDS
 from fitting.services.appointments import book
 from fitting.services.steps import StepError
 from fitting.tasks import work_out_plan
+from fitting.wording import day_words
 from patients.models import Clinic, Staff
 
 
@@ -56,7 +56,7 @@ def accept(proposed: ProposedBooking, now: datetime) -> Appointment:
     if at is None:
         raise StepError(
             _("%(child)s: %(day)s has no free time left. Ask for a new plan.")
-            % {"child": child, "day": date_format(proposed.on)}
+            % {"child": child, "day": day_words(proposed.on)}
         )
     appointment = Appointment(
         child=child,
@@ -89,7 +89,7 @@ def _check_no_other_fitting(proposed, child, now):
     if other:
         raise StepError(
             _("%(child)s has a fitting on %(day)s by now. Move that one if you want another day.")
-            % {"child": child, "day": date_format(child.clinic.day_of(other.at))}
+            % {"child": child, "day": day_words(child.clinic.day_of(other.at))}
         )
 
 

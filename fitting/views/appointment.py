@@ -7,9 +7,11 @@ from django.utils import timezone
 from django.utils.formats import time_format
 from django.utils.translation import gettext as _
 
+from fitting.booking_risks import day_risks
 from fitting.forms.appointment import AppointmentForm, CloseForm
 from fitting.forms.refusals import taken
 from fitting.models import Appointment
+from fitting.plan_words import chance_words
 from fitting.services.appointments import book, close, move
 from fitting.wording import day_words
 from patients.access import requires
@@ -32,7 +34,9 @@ def appointment_new(request, case_number):
         messages.success(request, _("Booked."))
         return redirect("appointment", form.instance.pk)
     return render(
-        request, "fitting/appointment.html", {"form": form, "forms": [form], "child": child, "editable": True}
+        request,
+        "fitting/appointment.html",
+        {"form": form, "forms": [form], "child": child, "editable": True, "risks": _risks(child, now)},
     )
 
 
@@ -89,5 +93,10 @@ def _page(request, row, form, differences=None):
         "closable": booked,
         "editable": booked or form.is_bound,
         "differences": differences,
+        "risks": _risks(row.child, timezone.now()) if booked else [],
     }
     return render(request, "fitting/appointment.html", context)
+
+
+def _risks(child, now):
+    return [(risk, chance_words(risk.chance)) for risk in day_risks(child, child.clinic.day_of(now))]

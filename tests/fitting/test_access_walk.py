@@ -71,6 +71,10 @@ PAGES = {
     "muscle_recording_file": READ_ONLY,
     "appointment_new": Rule(OFFICE, OFFICE),
     "appointment": Rule(READERS, OFFICE),
+    "clinic_days": Rule(READERS, OFFICE),
+    "clinic_day": Rule(READERS, OFFICE),
+    "plan_new": Rule(OFFICE, OFFICE),
+    "plan": Rule(READERS, OFFICE),
 }
 OPEN = {"sign_in": 200, "sign_out": 302, "health": 200}  # the answer to a look by anybody
 # The setup pages: for administrators; the answer to their look where it is not 200.
@@ -164,6 +168,8 @@ def rows(clinic):
         **dict.fromkeys(("muscle_site_replace", "muscle_site_photo"), site.pk),
         **dict.fromkeys(("muscle_recording", "muscle_recording_again", "muscle_recording_file"), recording.pk),
         "appointment": make.make_appointment(child, make.noon(make.TODAY)).pk,
+        "clinic_day": make.make_clinic_day(clinic, make.TODAY).pk,
+        "plan": make.make_proposal(clinic, staff).pk,
         "pk": limb.pk,
         "id": staff.pk,
         "staff": staff.pk,

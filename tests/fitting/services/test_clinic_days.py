@@ -51,7 +51,7 @@ def test_a_closed_day_is_refused_once_the_clinic_plans_by_days(clinic):
     make.make_clinic_day(clinic, MONDAY + timedelta(days=1))
     sentence, field = refused(lambda: book(booking(make.make_child(clinic)), NOW))
     assert sentence == (
-        "Tern Island is closed on May 11, 2026. Choose an open day, or open this one under Clinic days."
+        "Tern Island is closed on 11 May 2026. Choose an open day, or open this one under Clinic days."
     )
     assert field == "day"
 
@@ -60,7 +60,7 @@ def test_a_full_day_is_refused(clinic):
     make.make_clinic_day(clinic, MONDAY, minutes=100)
     book(booking(make.make_child(clinic)), NOW)
     sentence, field = refused(lambda: book(booking(make.make_child(clinic), hour=12), NOW))
-    assert sentence == "May 11, 2026 is full: 40 of 100 minutes are free. Choose another day or open one."
+    assert sentence == "11 May 2026 is full: 40 of 100 minutes are free. Choose another day or open one."
     assert field == "day"
 
 
@@ -96,10 +96,10 @@ def test_somebody_away_or_not_working_is_refused(clinic):
     make.make_clinic_day(clinic, MONDAY, [maren])
     child = make.make_child(clinic)
     sentence, field = refused(lambda: book(booking(child, with_staff=tobias), NOW))
-    assert sentence == "Tobias Reed does not work on May 11, 2026. Choose another day or another person."
+    assert sentence == "Tobias Reed does not work on 11 May 2026. Choose another day or another person."
     Absence.objects.create(staff=maren, first_on=MONDAY - timedelta(days=2), last_on=MONDAY)
     sentence, field = refused(lambda: book(booking(child, with_staff=maren), NOW))
-    assert sentence == "Maren Holloway is away on May 11, 2026. Choose another day or another person."
+    assert sentence == "Maren Holloway is away on 11 May 2026. Choose another day or another person."
     assert field == "with_staff"
 
 

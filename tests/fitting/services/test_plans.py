@@ -118,12 +118,12 @@ def test_a_proposal_overtaken_is_refused(clinic, coordinator):
     proposal = proposal_of(clinic, coordinator)
     nine = make.noon(ahead(35)).replace(hour=9)
     taken = make.make_appointment(make.make_child(clinic), nine, minutes=60)
-    full = "Ada Quill: June 8, 2026 has no free time left. Ask for a new plan."
+    full = "Ada Quill: 8 June 2026 has no free time left. Ask for a new plan."
     assert accept_all(proposal, NOW) == ([], [full])
     taken.delete()
     make.make_appointment(limb.child, make.noon(ahead(40)), kind="refit")
     booked, refused = accept_all(proposal, NOW)
-    assert booked == [] and "Ada Quill has a fitting on June 13, 2026 by now." in refused[0]
+    assert booked == [] and "Ada Quill has a fitting on 13 June 2026 by now." in refused[0]
 
 
 def test_both_arms_of_a_child_are_booked_one_after_the_other(clinic, coordinator):
