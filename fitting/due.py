@@ -78,7 +78,11 @@ def due_limbs(user, as_of: date):
     return (
         with_due_state(Limb.objects.visible_to(user).of_active_children(), as_of)
         .annotate(
-            urgency=Case(When(conditions(as_of)[DueState.FIT_PROBLEM], then=0), default=1),
+            urgency=Case(
+                When(Q(**{f"{P}state": Forecast.State.FIT_PROBLEM}), then=0),
+                When(conditions(as_of)[DueState.FIT_PROBLEM], then=1),  # loose: it can be worn until seen
+                default=2,
+            ),
             first_day=Coalesce(F(f"{P}act_on"), Value(as_of, output_field=models.DateField())),
             observer_id=Subquery(newest_visit.values("observer")[:1]),
             booked_at=Subquery(booked.values("at")[:1]),

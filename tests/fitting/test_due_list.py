@@ -99,8 +99,10 @@ def test_fit_problems_first_then_by_the_day_something_must_happen(clinic, reader
     make_forecast(limb_of(clinic, "Late"), act_on=ahead(40))
     make_forecast(limb_of(clinic, "Passed"), act_on=ago(60))
     limb_of(clinic, "New")
-    make_forecast(limb_of(clinic, "Fit"), **undated(STATE.FIT_PROBLEM, next_action=NEXT.FIT_PROBLEM, act_on=TODAY))
-    assert [limb.child.given_name for limb in due_limbs(reader, TODAY)] == ["Fit", "Passed", "New", "Late"]
+    make_forecast(limb_of(clinic, "Loose"), next_action=NEXT.FIT_PROBLEM, act_on=ago(30))
+    make_forecast(limb_of(clinic, "Sore"), **undated(STATE.FIT_PROBLEM, next_action=NEXT.FIT_PROBLEM, act_on=TODAY))
+    order = [limb.child.given_name for limb in due_limbs(reader, TODAY)]
+    assert order == ["Sore", "Loose", "Passed", "New", "Late"]
 
 
 @pytest.mark.parametrize("status", [Child.Status.PAUSED, Child.Status.HANDED_OVER])
