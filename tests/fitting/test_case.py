@@ -225,7 +225,7 @@ def test_with_both_limbs_affected_the_length_level_is_estimated_from_height(sign
     for limb in limbs:
         make_reading(visit, M.RESIDUAL_LENGTH, 95.0, limb)
     page = shown(signed_in, child)
-    assert page.count("its length is estimated from height") == 2
+    assert page.count("% of the length expected from height, for there is no sound side") == 2
 
 
 def test_a_length_from_another_landmark_gives_no_length_level(signed_in, clinic, prosthetist):
