@@ -5,7 +5,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from fitting.models import ClinicSettings, SleeveDesign
+from fitting.models import Absence, ClinicSettings, SleeveDesign, VisitLength
 from fitting.services.promises import repromise_clinic
 from patients.admin import SetupRights, setup
 from patients.models import Clinic
@@ -48,10 +48,15 @@ class ClinicSettingsInline(SetupRights, admin.StackedInline):
     ]
 
 
+class VisitLengthInline(SetupRights, admin.TabularInline):
+    model = VisitLength
+    extra = 0
+
+
 @admin.register(Clinic, site=setup)
 class ClinicAdmin(SetupRights, admin.ModelAdmin):
     list_display = ["name", "time_zone", "length_unit", "phone", "out_of_hours_phone"]
-    inlines = [ClinicSettingsInline]
+    inlines = [ClinicSettingsInline, VisitLengthInline]
 
     def save_related(self, request, form, formsets, change):
         """Store the settings with the clinic; when they changed, forecast its limbs anew."""
@@ -59,10 +64,18 @@ class ClinicAdmin(SetupRights, admin.ModelAdmin):
             super().save_related(request, form, formsets, change)
             clinic, now = form.instance, timezone.now()
             ClinicSettings.objects.get_or_create(clinic=clinic)
-            if change and (any(formset.has_changed() for formset in formsets) or "time_zone" in form.changed_data):
+            if change and (
+                any(formset.has_changed() for formset in formsets if formset.model is ClinicSettings)
+                or "time_zone" in form.changed_data
+            ):
                 repromise_clinic(clinic, as_of=clinic.day_of(now), why="settings", by=request.user, now=now)
 
 
 @admin.register(SleeveDesign, site=setup)
 class SleeveDesignAdmin(SetupRights, admin.ModelAdmin):
     list_display = ["name", "magnets"]
+
+
+@admin.register(Absence, site=setup)
+class AbsenceAdmin(SetupRights, admin.ModelAdmin):
+    list_display = ["staff", "first_on", "last_on"]

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from patients.fields import DayField
+from patients.fields import CaseNumberField, DayField
 from patients.look_alikes import look_alikes
 from patients.models import Child, Guardian, Limb
 from patients.versions import Difference, VersionedForm
@@ -28,6 +28,12 @@ class ChildForm(VersionedForm):
     """A child. `different_child` answers the question whether a child of similar name is another one."""
 
     birth_date = DayField(label=_("Birth date"))
+    sibling_of = CaseNumberField(
+        Child.objects.none(),
+        label=_("Case number of a brother or sister"),
+        required=False,
+        help_text=_("Siblings are planned onto one day."),
+    )
     different_child = forms.BooleanField(label=_("This is a different child"), required=False)
 
     class Meta:
@@ -40,6 +46,8 @@ class ChildForm(VersionedForm):
             "gestation_weeks",
             "growth_reference",
             "language",
+            "travel_minutes",
+            "sibling_of",
             "implant",
             "allergies",
             "status",
@@ -48,6 +56,7 @@ class ChildForm(VersionedForm):
             "growth_reference": forms.RadioSelect,
             "gestation_weeks": forms.NumberInput(attrs={"inputmode": "numeric"}),
             "allergies": forms.Textarea(attrs={"rows": 2}),
+            "travel_minutes": forms.NumberInput(attrs={"inputmode": "numeric"}),
         }
         help_texts = {
             "growth_reference": _("Whose growth tables the forecast reads for this child."),
@@ -58,6 +67,7 @@ class ChildForm(VersionedForm):
         super().__init__(*args, **kwargs)
         self.now, self.first_record_on, self.look_alikes = now, first_record_on, []
         self.fields["clinic"].queryset = clinics
+        self.fields["sibling_of"].queryset = Child.objects.filter(clinic__in=clinics)
         self.fields["growth_reference"].choices = Child.GrowthReference.choices
         if not self.instance.pk:
             del self.fields["status"]
@@ -71,6 +81,16 @@ class ChildForm(VersionedForm):
             self._check_birth_date(birth_date, clinic.day_of(self.now))
             self._check_look_alikes(clinic, birth_date)
         return cleaned
+
+    def clean_sibling_of(self):
+        """The child a household is named by: siblings of siblings lead to the same one."""
+        named = self.cleaned_data["sibling_of"]
+        sibling = named and (named.sibling_of or named)
+        if sibling and sibling.pk == self.instance.pk:
+            raise ValidationError(_("This is the child itself, or one entered as its sibling already."))
+        if sibling and self.instance.pk and self.instance.siblings.exists():
+            raise ValidationError(_("Other children are entered as siblings of this one: enter it there instead."))
+        return sibling
 
     def _check_birth_date(self, birth_date, today):
         if birth_date > today:

@@ -1,18 +1,35 @@
 """Appointments of the invented clinics: kept ones behind the visits, some today, some coming, some missed."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 
+from fitting.day_books import bookings_between
 from fitting.demo.calendar import clinic_time, weekday_on_or_after, weekday_on_or_before
 from fitting.demo.child_course import Team
-from fitting.models import Appointment, Visit, VisitKind
+from fitting.models import Appointment, ClinicDay, Visit, VisitKind
 from fitting.services.appointments import book, close
-from patients.models import Child
+from fitting.services.clinic_days import open_day
+from patients.models import Child, Clinic
 
 KEPT_BACK_DAYS = 120
 BOOKED_AHEAD, CLOSED_AFTER = timedelta(days=14), timedelta(hours=1)
 TODAY_AT = ((8, 30), (9, 15), (10, 0), (11, 0), (13, 0), (14, 0), (15, 0))
 MISSED_DAYS_AGO = 6
+OPEN_WEEKS, OPEN_WEEKDAYS, INTERPRETER_WEEKDAY = 16, (0, 1, 3), 3
+OPENS_AT, OPEN_MINUTES = time(8, 30), 420
 COMING_FIRST_DAYS, COMING_EVERY_DAYS = 3, 4
+
+
+def open_clinic_days(clinic: Clinic, team: Team, now: datetime):
+    """Open three weekdays of each of the coming weeks, and every day on which somebody is booked already."""
+    today = clinic.day_of(now)
+    last = today + timedelta(weeks=OPEN_WEEKS)
+    booked = {clinic.day_of(row.at) for row in bookings_between(clinic, today, last)}
+    for ahead in range((last - today).days + 1):
+        on = today + timedelta(days=ahead)
+        if on.weekday() in OPEN_WEEKDAYS or on in booked:
+            interpreter = "es" if on.weekday() == INTERPRETER_WEEKDAY else ""
+            day = ClinicDay(clinic=clinic, on=on, opens_at=OPENS_AT, minutes=OPEN_MINUTES, interpreter=interpreter)
+            open_day(day, [team.prosthetist], now)
 
 
 def book_kept(visit: Visit, team: Team, today: date):

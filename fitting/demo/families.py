@@ -55,7 +55,9 @@ def days_before(day: date, months: float) -> date:
     return day - timedelta(days=round(months * DAYS_PER_MONTH))
 
 
-def make_child(row: dict, guardian_rows: list[dict], clinic: Clinic, today: date) -> Child:
+def make_child(
+    row: dict, guardian_rows: list[dict], clinic: Clinic, today: date, sibling: Child | None = None
+) -> Child:
     """Accept a child of the table "children", aged as it says today, with its guardians."""
     child = Child(
         clinic=clinic,
@@ -70,6 +72,8 @@ def make_child(row: dict, guardian_rows: list[dict], clinic: Clinic, today: date
         implant=row["implant"],
         allergies=row["allergies"],
         status=row["status"],
+        travel_minutes=int(row["travel_minutes"]),
+        sibling_of=sibling,
     )
     guardians = [
         Guardian(

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from fitting.calc.residual_growth import Plates
 from fitting.calc.units import age_months
-from fitting.demo.bookings import Bookings, book_kept
+from fitting.demo.bookings import Bookings, book_kept, open_clinic_days
 from fitting.demo.calendar import clinic_time, visit_days
 from fitting.demo.child_course import ChildCourse, Person, Team
 from fitting.demo.families import make_child, make_clinics, make_limb, make_sleeve_designs, make_staff
@@ -31,12 +31,12 @@ def load_scenario(now: datetime, say: Callable[[int, int], None]) -> None:
     """Make the whole scenario as of a moment, the same for the same day; say(done, of) tells how far it is."""
     clinics = make_clinics()
     teams = {name: _team(clinic) for name, clinic in clinics.items()} if make_staff(clinics) else {}
-    designs, bookings = make_sleeve_designs(), Bookings()
+    designs, bookings, children = make_sleeve_designs(), Bookings(), {}
     rows, limbs, guardians = demo_rows("children"), rows_of_each_child("limbs"), rows_of_each_child("guardians")
     for done, row in enumerate(rows, start=1):
         clinic, key = clinics[row["clinic"]], row["child"]
         today = clinic.day_of(now)
-        child = make_child(row, guardians[key], clinic, today)
+        child = children[key] = make_child(row, guardians[key], clinic, today, children.get(row["sibling_of"]))
         courses = _live(row, limbs[key], child, teams[row["clinic"]], today)
         for course in courses:
             make_sleeves(course, designs)
@@ -46,6 +46,8 @@ def load_scenario(now: datetime, say: Callable[[int, int], None]) -> None:
             book_kept(visit, teams[row["clinic"]], today)
         bookings.book(child, teams[row["clinic"]], row["appointment"], today)
         say(done, len(rows))
+    for name, clinic in clinics.items():
+        open_clinic_days(clinic, teams[name], now)
 
 
 def _team(clinic: Clinic) -> Team:

@@ -9,7 +9,7 @@ from auditlog.models import LogEntry
 from django.core.files.base import ContentFile
 from django.urls import get_resolver, reverse
 
-from fitting.models import ClinicSettings, SleeveDesign
+from fitting.models import Absence, ClinicSettings, SleeveDesign
 from patients.roles import Role
 from tests import factories as make
 
@@ -106,6 +106,11 @@ SETUP = {
     "admin:fitting_sleevedesign_history": 200,
     "admin:fitting_sleevedesign_delete": 403,
     "admin:fitting_sleevedesign_change": 200,
+    "admin:fitting_absence_changelist": 200,
+    "admin:fitting_absence_add": 200,
+    "admin:fitting_absence_history": 200,
+    "admin:fitting_absence_delete": 403,
+    "admin:fitting_absence_change": 200,
     "admin:auditlog_logentry_changelist": 200,
     "admin:auditlog_logentry_add": 403,
     "admin:auditlog_logentry_history": 200,
@@ -175,6 +180,7 @@ def rows(clinic):
         "staff": staff.pk,
         "clinic": clinic.pk,
         "logentry": LogEntry.objects.get_for_object(clinic).first().pk,
+        "absence": Absence.objects.create(staff=staff, first_on=make.TODAY, last_on=make.TODAY).pk,
         "sleevedesign": SleeveDesign.objects.create(name="Comet").pk,
     }
 

@@ -227,3 +227,37 @@ def test_a_third_limb_is_not_offered(client, staff, child):
     assert "there is one limb a side" in client.get(url).content.decode()
     assert client.post(url, {"side": "left", "level": "transradial", "cause": "transverse"}).status_code == 200
     assert child.limbs.count() == 2
+
+
+def test_a_sibling_is_named_by_case_number_and_the_way_in_minutes(client, staff, clinic):
+    eldest = make.make_child(clinic, given_name="Noa", birth_date=date(2012, 1, 9))
+    second = make.make_child(clinic, given_name="Ivo", birth_date=date(2014, 8, 2), sibling_of=eldest)
+    sent = typed(clinic, sibling_of=second.shown_case_number.lower(), travel_minutes=150)
+    assert client.post(reverse("child_new"), sent).status_code == 302
+    child = Child.objects.get(given_name="Ada", birth_date=date(2018, 3, 14), language="es")
+    assert (child.household, child.travel_minutes) == (eldest.pk, 150)
+    page = client.get(reverse("child_edit", args=[child.case_number]))
+    assert f'value="{eldest.shown_case_number}"' in page.content.decode()
+
+
+@pytest.mark.parametrize("who", ["unknown", "elsewhere", "itself", "its own sibling"])
+def test_a_sibling_that_cannot_be_is_refused(client, staff, clinic, who):
+    child = make.make_child(clinic, given_name="Ada", family_name="Quill", birth_date=date(2018, 3, 14))
+    numbers = {
+        "unknown": "XX",
+        "elsewhere": make.make_child().case_number,
+        "itself": child.case_number,
+        "its own sibling": make.make_child(clinic, sibling_of=child).case_number,
+    }
+    sent = typed(clinic, sibling_of=numbers[who], status="active", opened_version=1)
+    form = client.post(reverse("child_edit", args=[child.case_number]), sent).context["form"]
+    assert list(form.errors) == ["sibling_of"]
+    assert form["sibling_of"].value() == numbers[who]
+
+
+def test_whom_siblings_are_named_by_is_not_renamed(client, staff, clinic):
+    child, other = make.make_child(clinic), make.make_child(clinic)
+    make.make_child(clinic, sibling_of=child)
+    sent = typed(clinic, sibling_of=other.case_number, status="active", opened_version=1)
+    form = client.post(reverse("child_edit", args=[child.case_number]), sent).context["form"]
+    assert form.errors["sibling_of"] == ["Other children are entered as siblings of this one: enter it there instead."]

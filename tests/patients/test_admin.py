@@ -4,7 +4,7 @@ import pytest
 import time_machine
 from django.urls import reverse
 
-from fitting.models import ClinicSettings, Forecast, SleeveDesign
+from fitting.models import ClinicSettings, Forecast, SleeveDesign, usual_minutes
 from patients.admin import setup
 from patients.models import Clinic, RoleHeld, Staff
 from patients.roles import Role
@@ -35,12 +35,14 @@ def settings_rows(clinic, **changed):
     values = {name: getattr(row, name) for name in fields} | changed
     rows = {f"settings-0-{name}": value for name, value in values.items()}
     keys = {"settings-0-id": row.pk, "settings-0-clinic": clinic.pk} if clinic else {}
-    return {"settings-TOTAL_FORMS": 1, "settings-INITIAL_FORMS": 1 if clinic else 0, **rows, **keys}
+    lengths = {"visit_lengths-TOTAL_FORMS": 0, "visit_lengths-INITIAL_FORMS": 0}
+    return {"settings-TOTAL_FORMS": 1, "settings-INITIAL_FORMS": 1 if clinic else 0, **rows, **keys, **lengths}
 
 
 def test_only_settings_and_staff_are_registered():
     names = {model._meta.label for model in setup._registry}
-    assert names == {"patients.Clinic", "patients.Staff", "fitting.SleeveDesign", "auditlog.LogEntry"}
+    ours = {"patients.Clinic", "patients.Staff", "fitting.SleeveDesign", "fitting.Absence"}
+    assert names == ours | {"auditlog.LogEntry"}
 
 
 def test_the_flag_on_an_account_opens_nothing(client):
@@ -92,6 +94,18 @@ def test_changed_settings_make_new_promises(admin):
     forecast = Forecast.objects.get()
     assert (forecast.limb, forecast.why, forecast.as_of) == (limb, "settings", make.TODAY)
     assert forecast.inputs["tolerances"]["lead_time_days"] == 42
+
+
+def test_a_visit_length_is_the_clinics_own_and_makes_no_new_promise(admin):
+    limb = make.make_limb()
+    clinic = limb.child.clinic
+    ClinicSettings.objects.create(clinic=clinic)
+    assert usual_minutes(clinic, "refit") == 60
+    lengths = {"visit_lengths-TOTAL_FORMS": 1, "visit_lengths-0-kind": "refit", "visit_lengths-0-minutes": 75}
+    url = reverse("admin:patients_clinic_change", args=[clinic.pk])
+    typed = {**CLINIC, "name": clinic.name, **settings_rows(clinic), **lengths, "visit_lengths-0-clinic": clinic.pk}
+    assert admin.post(url, typed).status_code == 302
+    assert usual_minutes(clinic, "refit") == 75 and not Forecast.objects.exists()
 
 
 def test_impossible_settings_are_refused_at_their_field(admin):
