@@ -11,9 +11,11 @@ from fitting.day_books import DayBook, bookings_between, day_books
 from fitting.due import P
 from fitting.inputs import settings_of
 from fitting.models import Appointment, ClinicDay, Forecast, Socket, VisitKind, usual_minutes
-from patients.models import Clinic, Limb
+from patients.models import Clinic, Limb, Staff
+from patients.roles import ROLES_FOR, Action
 
 FITTING_KINDS = (VisitKind.REFIT, VisitKind.FIRST_FITTING)
+FITS_SOCKETS = ROLES_FOR[Action.MAKE_SOCKET]
 BEYOND_HORIZON_DAYS = 60  # days that may still take what falls due at the end of the horizon; common practice
 FRIDAY = 4
 
@@ -52,6 +54,7 @@ def plan_inputs(clinic: Clinic, as_of: date, horizon_days: int) -> PlanInputs:
     worn = set(Socket.objects.in_use().filter(limb__in=limbs).values_list("limb_id", flat=True))
     kinds = {key: VisitKind.REFIT if limb.pk in worn else VisitKind.FIRST_FITTING for key, limb in limbs.items()}
     minutes = {kind: usual_minutes(clinic, kind) for kind in FITTING_KINDS}
+    fitters = set(Staff.objects.filter(roles_held__role__in=FITS_SOCKETS, clinics=clinic).values_list("pk", flat=True))
     lead = timedelta(days=settings_of(clinic).lead_time_days)
     refits, counted = [], set()
     for key, limb in limbs.items():
@@ -61,7 +64,10 @@ def plan_inputs(clinic: Clinic, as_of: date, horizon_days: int) -> PlanInputs:
     problem = calc.Problem(
         as_of=as_of,
         refits=tuple(refits),
-        days=(*(_day(book, clinic) for book in books.values()), *_closed_but_booked(pinned.values(), books, clinic)),
+        days=(
+            *(_day(book, clinic, fitters) for book in books.values()),
+            *_closed_but_booked(pinned.values(), books, clinic),
+        ),
         taken=tuple(_booking(row, clinic, set()) for row in booked if row.pk not in counted),
         could_open=tuple(_could_open(clinic, as_of, last, books)),
     )
@@ -99,9 +105,10 @@ def _refit(key, limb, clinic, as_of, ready_on, minutes, stands):
     )
 
 
-def _day(book: DayBook, clinic: Clinic):
+def _day(book: DayBook, clinic: Clinic, fitters: set[int]):
+    """A day as a refit sees it: of who works, those who fit sockets."""
     day = book.day
-    staff = tuple((str(who.pk), day.minutes) for who in book.working)
+    staff = tuple((str(who.pk), day.minutes) for who in book.working if who.pk in fitters)
     return calc.ClinicDay(
         key=f"{day.on}",
         clinic=clinic.name,

@@ -6,10 +6,11 @@ from django.utils.translation import gettext_lazy as _
 from fitting.models import ClinicDay
 from patients.fields import DayField
 from patients.models import Clinic, Staff
-from patients.roles import CLINICAL_READERS
+from patients.roles import ROLES_FOR, Action
 from patients.versions import VersionedForm
 
 LONGEST_HORIZON_DAYS = 365
+SEES_CHILDREN = ROLES_FOR[Action.RECORD_VISIT]
 
 
 class ClinicDayForm(VersionedForm):
@@ -31,7 +32,7 @@ class ClinicDayForm(VersionedForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         works_here = Staff.objects.filter(clinics=self.instance.clinic, is_active=True)
-        self.fields["staff"].queryset = works_here.filter(roles_held__role__in=CLINICAL_READERS).distinct()
+        self.fields["staff"].queryset = works_here.filter(roles_held__role__in=SEES_CHILDREN).distinct()
         self.fields["interpreter"].choices = [("", _("nobody")), *self.fields["interpreter"].choices[1:]]
         if self.instance.pk:
             del self.fields["on"]  # a day is not moved: another is opened

@@ -89,7 +89,7 @@ def why_no_day(refit, trip, problem: Problem) -> str:
     narrowing = (
         (NO_CLINIC_DAY, lambda day: day.clinic in clinics and day.on >= problem.as_of),
         (NO_LANGUAGE_DAY, lambda day: refit.language == ANY_LANGUAGE or refit.language in day.languages),
-        (NO_STAFF_DAY, lambda day: refit.staff == ANYBODY or refit.staff in dict(day.staff)),
+        (NO_STAFF_DAY, lambda day: _works(refit, day)),
         (READY_TOO_LATE, lambda day: day.on >= ready),
         (TOO_LONG, lambda day: minutes <= min(day.minutes, _longest(refit, day))),
     )
@@ -99,6 +99,10 @@ def why_no_day(refit, trip, problem: Problem) -> str:
         if not days:
             return code
     return DAYS_FULL
+
+
+def _works(refit, day):
+    return bool(day.staff) if refit.staff == ANYBODY else refit.staff in dict(day.staff)
 
 
 def _longest(refit, day):

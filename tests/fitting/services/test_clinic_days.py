@@ -50,9 +50,7 @@ def test_a_clinic_without_days_books_as_it_likes(clinic):
 def test_a_closed_day_is_refused_once_the_clinic_plans_by_days(clinic):
     make.make_clinic_day(clinic, MONDAY + timedelta(days=1))
     sentence, field = refused(lambda: book(booking(make.make_child(clinic)), NOW))
-    assert sentence == (
-        "Tern Island is closed on 11 May 2026. Choose an open day, or open this one under Clinic days."
-    )
+    assert sentence == ("Tern Island is closed on 11 May 2026. Choose an open day, or open this one under Clinic days.")
     assert field == "day"
 
 

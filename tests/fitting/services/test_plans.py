@@ -33,6 +33,11 @@ def coordinator(clinic):
     return make.make_staff("coordinator", clinics=[clinic])
 
 
+@pytest.fixture
+def prosthetist(clinic):
+    return make.make_staff("prosthetist", clinics=[clinic])
+
+
 def due_limb(clinic, early=60, **child):
     """A limb in a socket whose early day is so many days ahead."""
     limb = make.make_limb(make.make_child(clinic, **child))
@@ -45,13 +50,13 @@ def proposal_of(clinic, coordinator, horizon=90):
     return PlanProposal.objects.get(pk=propose_plan(clinic, coordinator, horizon, NOW).pk)
 
 
-def test_a_plan_puts_who_is_due_on_open_days(clinic, coordinator):
+def test_a_plan_puts_who_is_due_on_open_days(clinic, coordinator, prosthetist):
     limb, _later = due_limb(clinic), due_limb(clinic, early=400)
-    make.make_clinic_day(clinic, ahead(35), [coordinator])
+    make.make_clinic_day(clinic, ahead(35), [coordinator, prosthetist])
     proposal = proposal_of(clinic, coordinator)
     (proposed,) = proposal.bookings.all()
     assert (proposal.state, proposed.limb, proposed.on, proposed.minutes) == (State.DONE, limb, ahead(35), 60)
-    assert proposed.why == ["best_day", "in_time"] and proposed.with_staff == coordinator
+    assert proposed.why == ["best_day", "in_time"] and proposed.with_staff == prosthetist
     assert 0 < proposed.chance < 0.1
     assert proposal.bound <= proposal.cost <= proposal.greedy_cost + 1e-9
     assert not Appointment.objects.exists()
@@ -99,6 +104,12 @@ def test_says_who_finds_no_day_and_what_to_open(clinic, coordinator):
     assert proposal.unplaced == [{"limb": limb.pk, "why": "no_clinic_day"}]
     assert proposal.openings[0]["limbs"] == [limb.pk]
     assert proposal.openings[0]["on"] >= f"{ahead(28)}"
+
+
+def test_a_day_without_anybody_who_fits_sockets_takes_no_refit(clinic, coordinator):
+    limb = due_limb(clinic)
+    make.make_clinic_day(clinic, ahead(35), [make.make_staff("therapist", clinics=[clinic])])
+    assert proposal_of(clinic, coordinator).unplaced == [{"limb": limb.pk, "why": "no_staff_day"}]
 
 
 def test_accepting_books_the_first_free_time(clinic, coordinator):
@@ -186,5 +197,5 @@ def test_as_many_queries_for_one_limb_as_for_five(clinic, coordinator, limbs, dj
     for _number in range(limbs):
         due_limb(clinic)
     make.make_clinic_day(clinic, ahead(35))
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         assert len(plan_inputs(clinic, make.TODAY, 90).problem.refits) == limbs
