@@ -1,5 +1,6 @@
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from patients.managers import LimbQuerySet
@@ -57,4 +58,4 @@ class Limb(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.get_side_display()} {self.get_level_display()}"
+        return gettext("%(side)s %(level)s") % {"side": self.get_side_display(), "level": self.get_level_display()}
