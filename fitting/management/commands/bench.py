@@ -3,9 +3,9 @@
 from django.core.management.base import BaseCommand
 from django.utils.translation import gettext as _
 
-from fitting.bench import plan
+from fitting.bench import due, forecast, lms, plan, sheet
 
-BENCHES = {"plan": plan}
+BENCHES = {"forecast": forecast, "lms": lms, "due": due, "sheet": sheet, "plan": plan}
 
 
 class Command(BaseCommand):
