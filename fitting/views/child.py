@@ -37,6 +37,7 @@ def child_edit(request, case_number):
         clinics=Clinic.objects.served_by(request.user),
         now=now,
         first_record_on=_first_record_on(child),
+        clinical=request.user.may(Action.EDIT_LIMB),
     )
     guardians = guardian_formset(request.POST or None, family)
     differences = None

@@ -10,6 +10,7 @@ from django.urls import reverse
 from fitting.models import Forecast
 from patients.case_numbers import is_case_number
 from patients.models import Child, Guardian, Limb
+from patients.roles import Role
 from tests import factories as make
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_noon")]
@@ -261,3 +262,15 @@ def test_whom_siblings_are_named_by_is_not_renamed(client, staff, clinic):
     sent = typed(clinic, sibling_of=other.case_number, status="active", opened_version=1)
     form = client.post(reverse("child_edit", args=[child.case_number]), sent).context["form"]
     assert form.errors["sibling_of"] == ["Other children are entered as siblings of this one: enter it there instead."]
+
+
+def test_a_coordinator_changes_the_family_but_not_what_the_forecast_rests_on(client, clinic, child):
+    coordinator = make.make_staff(Role.COORDINATOR, clinics=[clinic])
+    client.force_login(coordinator)
+    url = reverse("child_edit", args=[child.case_number])
+    assert "A prosthetist changes this." in client.get(url).content.decode()
+    changed = {"birth_date": "2012-01-01", "growth_reference": "M", "allergies": "latex", "given_name": "Ida"}
+    client.post(url, edit(child, **changed, **{"guardians-0-phone": "555 0177"}))
+    child.refresh_from_db()
+    assert (child.given_name, child.guardians.get().phone) == ("Ida", "555 0177")
+    assert (child.birth_date, child.growth_reference, child.allergies) == (date(2018, 3, 14), "F", "")
