@@ -110,6 +110,7 @@ LOGOUT_REDIRECT_URL = "sign_in"
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English")), ("es", _("Spanish"))]
 LOCALE_PATHS = [BASE_DIR / "fitting" / "locale"]
+LANGUAGE_COOKIE_AGE = 365 * 24 * 60 * 60
 TIME_ZONE = "UTC"
 USE_TZ = True
 
@@ -164,6 +165,7 @@ if not DEBUG:
     SECURE_HSTS_PRELOAD = True
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+    LANGUAGE_COOKIE_SECURE = True
 
 AUDITLOG_INCLUDE_TRACKING_MODELS = (
     {"model": "patients.Clinic"},

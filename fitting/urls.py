@@ -1,4 +1,6 @@
+from django.contrib.auth.decorators import login_not_required
 from django.urls import include, path
+from django.views.i18n import set_language
 
 from fitting.views.appointment import appointment, appointment_new
 from fitting.views.case import case
@@ -39,6 +41,7 @@ urlpatterns = [
     path("", include("patients.urls")),
     path("setup/", setup.urls),
     path("health", health, name="health"),
+    path("language/", login_not_required(set_language), name="set_language"),
     path("cases/new/", child_new, name="child_new"),
     path("cases/<case_number>/edit/", child_edit, name="child_edit"),
     path("cases/<case_number>/limb/", limb_new, name="limb_new"),

@@ -76,7 +76,7 @@ PAGES = {
     "plan_new": Rule(OFFICE, OFFICE),
     "plan": Rule(READERS, OFFICE),
 }
-OPEN = {"sign_in": 200, "sign_out": 302, "health": 200}  # the answer to a look by anybody
+OPEN = {"sign_in": 200, "sign_out": 302, "health": 200, "set_language": 302}  # the answer to a look by anybody
 # The setup pages: for administrators; the answer to their look where it is not 200.
 SETUP = {
     "admin:index": 200,
