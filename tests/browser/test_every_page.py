@@ -4,7 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 
-from fitting.models import Appointment, Reading, Socket, Visit
+from fitting.models import Appointment, ClinicDay, Reading, Socket, Visit
 from patients.models import Child, Limb
 
 pytestmark = pytest.mark.browser

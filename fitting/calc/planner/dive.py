@@ -1,11 +1,9 @@
 """From the split plan to whole trips: settle the surest, solve the rest again in the room that is left, and so on."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from fitting.calc.planner.earliest_due import fill, room_left
-from fitting.calc.planner.grid import NO_SLOT, Grid
+from fitting.calc.planner.grid import NO_SLOT, Grid, part_of
 from fitting.calc.planner.relaxation import Relaxation, cheapest, solve
 
 WHOLE, TOO_LITTLE = 0.9, 0.05  # shares that settle a trip, and that never do
@@ -48,13 +46,5 @@ def _solve_rest(grid, relaxed, choice, waiting):
     fits = np.minimum(slot_room, day_room[grid.slot_day])[None, :] >= grid.minutes[waiting][:, None]
     reduced = np.where(fits & np.isfinite(grid.cost[waiting]), relaxed.reduced[waiting], np.inf)
     trips, slots = np.nonzero(cheapest(reduced, COLUMNS_A_TRIP))
-    rest = replace(
-        grid,
-        trips=tuple(grid.trips[trip] for trip in waiting),
-        cost=grid.cost[waiting],
-        minutes=grid.minutes[waiting],
-        left_out=grid.left_out[waiting],
-        slot_minutes=slot_room,
-        day_minutes=day_room,
-    )
+    rest = part_of(grid, waiting, slot_room, day_room)
     return waiting[trips], slots, solve(rest, trips, slots).x[: len(trips)]

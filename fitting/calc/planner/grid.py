@@ -1,7 +1,7 @@
 """The numbers of a plan: trips x slots. A trip is a household's refits of one day; a slot one member of staff's day."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,19 @@ class Grid:
         """Cost of a choice of slots, (T,) with NO_SLOT for a trip left out."""
         placed = choice != NO_SLOT
         return float(self.cost[placed, choice[placed]].sum() + self.left_out[~placed].sum())
+
+
+def part_of(grid: Grid, trips: np.ndarray, slot_minutes: np.ndarray, day_minutes: np.ndarray) -> Grid:
+    """The same for some of the trips, in the minutes that are left to them."""
+    return replace(
+        grid,
+        trips=tuple(grid.trips[trip] for trip in trips),
+        cost=grid.cost[trips],
+        minutes=grid.minutes[trips],
+        left_out=grid.left_out[trips],
+        slot_minutes=slot_minutes,
+        day_minutes=day_minutes,
+    )
 
 
 def grid_of(problem: Problem) -> Grid:

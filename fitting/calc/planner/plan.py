@@ -46,4 +46,4 @@ def best_choice(grid: Grid, by_due: np.ndarray) -> tuple[np.ndarray, float]:
     relaxed = relax(grid, by_due)
     starts = (dived(grid, relaxed), by_due)
     choice = min((exchanged(grid, start) for start in starts), key=grid.total)
-    return branched(grid, relaxed, choice), relaxed.bound
+    return exchanged(grid, branched(grid, relaxed, choice)), relaxed.bound
