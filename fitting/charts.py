@@ -10,7 +10,7 @@ from fitting.calc.units import DAYS_PER_MONTH
 from fitting.chart_axes import Picture, Scale, Tick, length_ticks, month_ticks, points, shown_number
 from fitting.models import Forecast
 from fitting.quantities import format_length
-from fitting.wording import day_words, landmark_words, part_words
+from fitting.wording import landmark_words, part_words, short_day_words
 
 FAN_GROUND = {"width": 400.0, "height": 330.0, "left": 48.0, "right": 380.0, "top": 66.0, "bottom": 300.0}
 ROOM_GROUND = {"width": 400.0, "height": 250.0, "left": 48.0, "right": 388.0, "top": 24.0, "bottom": 200.0}
@@ -116,7 +116,7 @@ def _date_marks(forecast, x):
     rows = reversed(MARK_ROWS[: len(places)]) if before else MARK_ROWS
     for (word, day), place, row_y in zip(dated, places, rows, strict=False):
         label_x = place - LABEL_GAP if before else min(place + LABEL_GAP, FAN_GROUND["width"] - LABEL_WIDTH)
-        yield DateMark(place, label_x, row_y, "end" if before else "start", word, day_words(day))
+        yield DateMark(place, label_x, row_y, "end" if before else "start", word, short_day_words(day))
 
 
 def _fan_words(fan, last, unit):

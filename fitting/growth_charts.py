@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fitting.calc.errors import OutOfReference
 from fitting.calc.lms import (
@@ -35,7 +36,7 @@ from patients.models import Child
 LYING, STANDING = "length_cdc2000", "stature_cdc2000"
 STANDING_FROM_MONTHS = 24.0
 # as the table's own header has it
-VELOCITY_SOURCE = (
+VELOCITY_SOURCE = gettext_lazy(
     "Whole-year height velocity, children of average tempo; attribution to Tanner and Davies 1985 from memory"
 )
 MM_PER_CM = 10

@@ -66,6 +66,11 @@ def day_words(day: date) -> str:
     return date_format(day, pgettext("a day written out, in Django's date format letters", "j F Y"))
 
 
+def short_day_words(day: date) -> str:
+    """A day with the month cut short, such as 3 May 2026 or 14 Feb 2027."""
+    return date_format(day, pgettext("a short day, in Django's date format letters", "j M Y"))
+
+
 def age_words(birth_date: date, on: date) -> str:
     """Age in completed years and months."""
     months_lived = (on.year - birth_date.year) * 12 + on.month - birth_date.month - (on.day < birth_date.day)
@@ -190,6 +195,14 @@ FAMILY_NEXT_NOW = {
     act.LENGTHEN: gettext_lazy("Call us soon. The sleeve needs to be longer."),
 }
 
+FAMILY_GROWN = gettext_lazy(
+    "The arm may already be too small. Do not start or go on wearing it until we have looked at it. Call us now."
+)
+FAMILY_NO_SOCKET = gettext_lazy("No arm is fitted now. Do not put on an old arm. Ask us first.")
+FAMILY_MEASURE_AGAIN = gettext_lazy("It is time to measure the arm again.")
+FAMILY_UNDER_TWO = gettext_lazy("We will measure the arm every three months.")
+FAMILY_WIDEST_DAYS = 2 * 365  # a wider window tells a family nothing, common practice
+
 
 def _sentence(undated, by, now, forecast, as_of):
     code, day = action_of(forecast, as_of)
@@ -264,13 +277,11 @@ def _no_date(forecast):
     return _("There is no growth table or no comparable reading to give a date from.")
 
 
-def family_outlook(forecast: Forecast) -> str:
-    """What to expect of the socket, in words for the family; empty when no date is given."""
-    if forecast.early is None:
+def family_outlook(forecast: Forecast, as_of: date) -> str:
+    """What to expect of the socket, in words for the family; empty without dates or when they lie too far apart."""
+    if forecast.early is None or forecast.late is None or (forecast.late - forecast.early).days > FAMILY_WIDEST_DAYS:
         return ""
-    if forecast.late is None:
-        return _("The socket may get too small from %(early)s on.") % {"early": day_words(forecast.early)}
-    return _("The socket may get too small between %(early)s and %(late)s.") % {
-        "early": day_words(forecast.early),
-        "late": day_words(forecast.late),
-    }
+    days = {"early": day_words(forecast.early), "late": day_words(forecast.late)}
+    told = _("The socket may get too small between %(early)s and %(late)s.") % days
+    room_first = forecast.layer_on and action_of(forecast, as_of)[0] != act.LAYER_OUT
+    return " ".join((told, _("We can make room first."))) if room_first else told

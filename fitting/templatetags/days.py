@@ -1,10 +1,8 @@
 """Days as sheets write them: `day` in full, `short_day` where room is short; never figures that swap day and month."""
 
 from django import template
-from django.utils.formats import date_format
-from django.utils.translation import pgettext
 
-from fitting.wording import day_words
+from fitting.wording import day_words, short_day_words
 
 register = template.Library()
 
@@ -18,4 +16,4 @@ def day(value) -> str:
 @register.filter
 def short_day(value) -> str:
     """A day with the month cut short, such as 3 May 2026 or 14 Feb 2027; empty for none."""
-    return date_format(value, pgettext("a short day, in Django's date format letters", "j M Y")) if value else ""
+    return short_day_words(value) if value else ""
