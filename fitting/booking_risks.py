@@ -16,7 +16,7 @@ WEEK = timedelta(days=7)
 
 @dataclass(frozen=True)
 class DayRisk:
-    """One day to choose: minutes free, None where the clinic does not plan by days; chance of being outgrown by then."""
+    """One day to choose: minutes free, None where a clinic does not plan by days; chance of being outgrown by then."""
 
     on: date
     free: int | None
