@@ -174,6 +174,16 @@ NEXT_NOW = {
     act.START_REFIT: gettext_lazy("Start the refit now: measure and order. It was due on %(day)s."),
     act.LENGTHEN: gettext_lazy("Give a longer sleeve or an extension now; the socket stays. It was due on %(day)s."),
 }
+# The day was past before the promise was made, so nobody was told of it in time.
+NEXT_MISSED = NEXT_NOW | {
+    act.LAYER_OUT: gettext_lazy(
+        "Take a layer out now and read the end gap again. It would have had to come out by %(day)s."
+    ),
+    act.START_REFIT: gettext_lazy("Start the refit now: measure and order. It would have had to start by %(day)s."),
+    act.LENGTHEN: gettext_lazy(
+        "Give a longer sleeve or an extension now; the socket stays. It would have been wanted by %(day)s."
+    ),
+}
 FAMILY_NEXT = {
     LOOSE: gettext_lazy("Call us this week. The socket is too loose."),
     act.FIT_PROBLEM: gettext_lazy("Stop wearing the arm. Call us today."),
@@ -215,7 +225,15 @@ def _sentence(undated, by, now, forecast, as_of):
 
 def next_step(forecast: Forecast, as_of: date) -> str:
     """The next action in one sentence, for staff."""
-    return _sentence(NEXT, NEXT_BY, NEXT_NOW, forecast, as_of)
+    code, day = action_of(forecast, as_of)
+    if code == act.REMEASURE and _never_measured(forecast):
+        return str(MEASURE_FIRST)
+    return _sentence(NEXT, NEXT_BY, NEXT_MISSED if day < forecast.as_of else NEXT_NOW, forecast, as_of)
+
+
+def _never_measured(forecast):
+    """Whether the forecast was made before the limb was ever measured; a row that does not say counts as measured."""
+    return "last_reading" in forecast.inputs and forecast.inputs["last_reading"] is None
 
 
 def family_next_step(forecast: Forecast, as_of: date) -> str:
@@ -228,12 +246,14 @@ def why(forecast: Forecast, unit: str, as_of: date) -> str:
     found = findings_of(forecast)
     if found and action_of(forecast, as_of)[0] in (act.FIT_PROBLEM, act.SURGEON):
         return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)}
-    return " ".join(part for part in (_stale(forecast, found, as_of), dates_sentence(forecast, unit)) if part)
+    return " ".join(part for part in (_stale(forecast, found, as_of), dates_sentence(forecast, unit, as_of)) if part)
 
 
 def _stale(forecast, found, as_of):
     if action_of(forecast, as_of)[0] != act.REMEASURE:
         return ""
+    if _never_measured(forecast):
+        return str(NEVER_MEASURED)
     if forecast.remeasure_by and forecast.remeasure_by <= as_of:
         return _("The readings are stale since %(day)s.") % {"day": day_words(forecast.remeasure_by)}
     asked = found and forecast.remeasure_by and forecast.act_on < forecast.remeasure_by
@@ -250,17 +270,74 @@ UNDATED = {
 }
 
 
-def dates_sentence(forecast: Forecast, unit: str) -> str:
-    """When the socket is outgrown and in what, or why no date is given."""
+SEEN, MEASURED, PASSED, OPEN, OPEN_END, AHEAD, AHEAD_END = range(7)  # how the dates stand on a day
+DATED = {
+    SEEN: gettext_lazy("Already past its limit as seen on %(seen)s."),
+    MEASURED: gettext_lazy("Already past its limit as measured on %(measured)s."),
+    PASSED: gettext_lazy("Probably outgrown by now."),
+    OPEN: gettext_lazy("May be outgrown by now, likely around %(likely)s."),
+    OPEN_END: gettext_lazy("May be outgrown by now."),
+    AHEAD: gettext_lazy("May be outgrown from %(early)s, likely around %(likely)s."),
+    AHEAD_END: gettext_lazy("May be outgrown from %(early)s."),
+}
+DATED_LAYERS_IN = {
+    SEEN: DATED[SEEN],
+    MEASURED: gettext_lazy("Already past its limit, even with every layer out, as measured on %(measured)s."),
+    PASSED: gettext_lazy("With every layer out, probably outgrown by now."),
+    OPEN: gettext_lazy("With every layer out, may be outgrown by now, likely around %(likely)s."),
+    OPEN_END: gettext_lazy("With every layer out, may be outgrown by now."),
+    AHEAD: gettext_lazy("With every layer out, may be outgrown from %(early)s, likely around %(likely)s."),
+    AHEAD_END: gettext_lazy("With every layer out, may be outgrown from %(early)s."),
+}
+
+
+def dates_sentence(forecast: Forecast, unit: str, as_of: date) -> str:
+    """When the socket is outgrown and in what, as worn and with every layer out, or why no date is given."""
+    full = _full_as_worn(forecast, as_of)
     if forecast.early is None:
-        return _no_date(forecast)
-    days = {"early": day_words(forecast.early), "likely": day_words(forecast.likely) if forecast.likely else ""}
-    dated = (
-        _("May be outgrown from %(early)s, likely around %(likely)s.")
-        if forecast.likely
-        else _("May be outgrown from %(early)s.")
+        return " ".join(part for part in (full, _no_date(forecast)) if part)
+    measured = forecast.inputs.get("last_reading")
+    days = {
+        "seen": day_words(forecast.early),
+        "measured": day_words(date.fromisoformat(measured) if measured else forecast.as_of),
+        "early": day_words(forecast.early),
+        "likely": day_words(forecast.likely) if forecast.likely else "",
+    }
+    dated = (DATED_LAYERS_IN if _layers_in(forecast) else DATED)[_standing(forecast, as_of)] % days
+    return " ".join(part for part in (full, dated, _first_to_run_out(forecast, unit)) if part)
+
+
+def _standing(forecast, as_of):
+    if forecast.inputs.get("findings", {}).get("outgrown"):
+        return SEEN
+    if any(_past_its_limit(room) for room in forecast.room):
+        return MEASURED
+    if forecast.likely and forecast.likely <= as_of:
+        return PASSED
+    if forecast.early <= as_of:
+        return OPEN if forecast.likely else OPEN_END
+    return AHEAD if forecast.likely else AHEAD_END
+
+
+def _past_its_limit(room):
+    limit_mm = room.get("outgrown_above_mm")
+    return limit_mm is not None and room["girth_mm"] is not None and room["girth_mm"] > limit_mm
+
+
+def _layers_in(forecast):
+    return forecast.layer_on is not None or any(room["full_mm"] > room["capacity_mm"] for room in forecast.room)
+
+
+def _full_as_worn(forecast, as_of):
+    """From when the socket is full with the layers it has in; empty when none is due."""
+    if forecast.layer_on is None:
+        return ""
+    full = (
+        _("As worn, with its layers in, likely full from %(day)s.")
+        if forecast.layer_on > as_of
+        else _("As worn, with its layers in, likely full since %(day)s.")
     )
-    return " ".join(part for part in (dated % days, _first_to_run_out(forecast, unit)) if part)
+    return full % {"day": day_words(forecast.layer_on)}
 
 
 def _first_to_run_out(forecast, unit):

@@ -189,7 +189,7 @@ def test_the_page_says_who_why_and_what_next_with_dates(signed_in, clinic, reade
     assert "left transradial" in page
     assert limb.child.shown_case_number in page
     assert "overdue" in page
-    assert "Start the refit now: measure and order. It was due on 19 April 2026." in page
+    assert "Start the refit now: measure and order. It would have had to start by 19 April 2026." in page
     assert "May be outgrown from 24 May 2026, likely around 21 September 2026." in page
     assert "An estimate. The licensed prosthetist decides; local rules come first." in page
     assert reverse("appointment_new", args=[limb.child.case_number]) in page

@@ -58,10 +58,80 @@ def test_the_next_step_is_read_as_of_a_day(days_on, said):
     assert wording.next_step(forecast(), TODAY + timedelta(days=days_on)) == said
 
 
-def test_a_start_that_has_passed_is_now():
-    passed = forecast(start_refit_by=date(2026, 4, 1), next_action=NEXT.START_REFIT, act_on=date(2026, 4, 1))
-    said = "Start the refit now: measure and order. It was due on 1 April 2026."
-    assert wording.next_step(passed, TODAY) == said
+@pytest.mark.parametrize(
+    ("made_on", "said"), [(1, "It was due on 1 April 2026."), (2, "It would have had to start by 1 April 2026.")]
+)
+def test_a_start_that_has_passed_is_now_and_was_due_only_if_it_was_promised(made_on, said):
+    passed = forecast(
+        as_of=date(2026, 4, made_on),
+        start_refit_by=date(2026, 4, 1),
+        next_action=NEXT.START_REFIT,
+        act_on=date(2026, 4, 1),
+    )
+    assert wording.next_step(passed, TODAY) == f"Start the refit now: measure and order. {said}"
+
+
+def room_row(girth_mm, outgrown_above_mm, layers_mm=0.0):
+    full_mm = outgrown_above_mm - 4
+    rows = {"girth_mm": girth_mm, "outgrown_above_mm": outgrown_above_mm}
+    return rows | {"capacity_mm": full_mm - layers_mm, "full_mm": full_mm}
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"early": date(2026, 1, 9)}, "May be outgrown by now, likely around 1 May 2027. "),
+        ({"early": TODAY, "likely": None}, "May be outgrown by now. "),
+        ({"early": date(2026, 1, 9), "likely": TODAY}, "Probably outgrown by now. "),
+        (
+            {"early": date(2026, 1, 9), "room": [room_row(150.0, 158.0), room_row(162.5, 162.0)]},
+            "Already past its limit as measured on 20 April 2026. ",
+        ),
+        ({"room": [room_row(162.0, 162.0)]}, "May be outgrown from 9 January 2027"),
+        (
+            {"early": date(2026, 4, 20), "likely": date(2026, 4, 20), "findings": {"outgrown": ["end_gap"]}},
+            "Already past its limit as seen on 20 April 2026. ",
+        ),
+    ],
+)
+def test_a_date_that_has_passed_is_not_told_as_one_to_come(fields, said):
+    known = {"last_reading": "2026-04-20", "findings": fields.get("findings", {})}
+    row = forecast(inputs=known, **{name: value for name, value in fields.items() if name != "findings"})
+    assert wording.dates_sentence(row, "mm", TODAY).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        (
+            {"layer_on": date(2026, 4, 1)},
+            "As worn, with its layers in, likely full since 1 April 2026. "
+            "With every layer out, may be outgrown from 9 January 2027, likely around 1 May 2027. ",
+        ),
+        (
+            {"layer_on": date(2026, 6, 1), "likely": None},
+            "As worn, with its layers in, likely full from 1 June 2026. "
+            "With every layer out, may be outgrown from 9 January 2027. ",
+        ),
+        ({"room": [room_row(140.0, 158.0, 7.5)]}, "With every layer out, may be outgrown from 9 January 2027"),
+        (
+            {"layer_on": TODAY, "early": TODAY},
+            "As worn, with its layers in, likely full since 4 May 2026. "
+            "With every layer out, may be outgrown by now, likely around 1 May 2027. ",
+        ),
+        ({"room": [room_row(159.0, 158.0, 7.5)]}, "Already past its limit, even with every layer out, as measured on"),
+    ],
+)
+def test_with_layers_in_the_date_names_what_it_assumes_and_the_socket_as_worn(fields, said):
+    assert wording.dates_sentence(forecast(**fields), "mm", TODAY).startswith(said)
+
+
+def test_a_limb_never_measured_is_not_called_stale():
+    new = forecast(
+        state=STATE.NO_SOCKET, early=None, start_refit_by=None, remeasure_by=TODAY, inputs={"last_reading": None}
+    )
+    assert wording.why(new, "mm", TODAY) == "Never measured. No socket is in use."
+    assert wording.next_step(new, TODAY) == "Measure the limb."
 
 
 def test_stale_readings_come_before_a_refit_that_is_due():
@@ -107,7 +177,7 @@ def test_a_loose_socket_is_seen_without_telling_to_stop():
 def test_a_limb_without_dates_says_why_there_is_none(state):
     undated = forecast(state=state, early=None, likely=None, late=None, limiting="")
     assert wording.why(undated, "mm", TODAY) == str(wording.UNDATED[state])
-    assert wording.family_outlook(undated) == ""
+    assert wording.family_outlook(undated, TODAY) == ""
 
 
 @pytest.mark.parametrize(
@@ -124,10 +194,15 @@ def test_no_reference_says_which(notes, said):
 
 
 def test_families_hear_of_a_window_of_days():
-    assert wording.family_outlook(forecast()) == (
-        "The socket may get too small between 9 January 2027 and 24 December 2027."
-    )
-    assert wording.family_outlook(forecast(late=None)) == "The socket may get too small from 9 January 2027 on."
+    window = "The socket may get too small between 9 January 2027 and 24 December 2027."
+    assert wording.family_outlook(forecast(), TODAY) == window
+    assert wording.family_outlook(forecast(layer_on=date(2026, 9, 1)), TODAY) == f"{window} We can make room first."
+
+
+@pytest.mark.parametrize(("late", "told"), [(date(2029, 1, 8), True), (date(2029, 1, 9), False), (None, False)])
+def test_families_hear_of_no_window_wider_than_two_years(late, told):
+    """Two years of 365 days from 9 January 2027, with the leap day of 2028 inside."""
+    assert bool(wording.family_outlook(forecast(late=late), TODAY)) == told
 
 
 def test_a_landmark_of_its_own_is_named():
@@ -151,7 +226,8 @@ def test_every_code_of_the_computation_has_its_words():
 @pytest.mark.parametrize("tables", [(wording.NEXT, wording.NEXT_BY), (wording.FAMILY_NEXT, wording.FAMILY_NEXT_BY)])
 def test_every_action_has_its_words(tables):
     assert set().union(*tables) - {wording.LOOSE} == set(ORDER) == set(NEXT.values)
-    assert set(wording.NEXT_NOW) == set(wording.NEXT_BY)
+    assert set(wording.NEXT_NOW) == set(wording.NEXT_MISSED) == set(wording.NEXT_BY)
+    assert set(wording.DATED) == set(wording.DATED_LAYERS_IN)
     assert set(wording.FAMILY_NEXT_NOW) == set(wording.FAMILY_NEXT_BY)
 
 
