@@ -22,6 +22,10 @@ SENTENCES = {
         "%(value)s is less than last time, %(before)s, by more than the noise of ±%(noise)s. "
         "Check the place, the tape and the posture."
     ),
+    "grown_too_much": gettext_lazy(
+        "%(value)s is more than growth explains: last time %(before)s, so at most %(most)s now. "
+        "Was the sound arm, or another child, measured?"
+    ),
     "beyond_z": gettext_lazy(
         "This is far outside what children of this age measure (z-score %(z)s). Check the unit and the birth date."
     ),
@@ -56,6 +60,7 @@ SHORT = {
     "unit_slip": gettext_lazy("a unit slip was asked about"),
     "longer_than_sound": gettext_lazy("longer than the sound side"),
     "shrinking": gettext_lazy("smaller than last time beyond noise"),
+    "grown_too_much": gettext_lazy("larger than growth explains"),
     "beyond_z": gettext_lazy("far outside the growth reference"),
     "rising_distally": gettext_lazy("larger than the station before it"),
     THIRD_TAKE: gettext_lazy("takes apart, no third"),

@@ -30,6 +30,7 @@ from fitting.calc.takes import (
     needs_third_take,
     noise_band,
 )
+from fitting.calc.units import age_years
 from fitting.inputs import SOUND_MEASURE
 from fitting.models import Reading
 from fitting.services.visits import ReadingIn
@@ -105,13 +106,16 @@ def _third_take(entry):
 
 
 def _new_reading(entry, value, occasion) -> NewReading:
-    last = entry.last
+    last, child = entry.last, occasion.child
+    last_on = child.clinic.day_of(last.visit.at) if last else child.clinic.day_of(occasion.at)
     return NewReading(
         subject=entry.place.key,
         measure=entry.place.measure,
         value=value,
         tem=noise_of(entry, occasion) / noise_band(1),
         before=last.value if last else None,
+        years_since=age_years(last_on, child.clinic.day_of(occasion.at)),
+        age_before=age_years(child.birth_date, last_on),
         surgery_since=last is not None and bool(why_not_compared(entry, occasion)),
     )
 

@@ -51,6 +51,15 @@ Z_LIMITS = {
     "sound_hand_length": (-6.0, 6.0),
 }
 
+# Most a measure grows in a year, as a share of its last value, by age at that value: under 1 year, under 2, older.
+# Lengths: the WHO median stature gains 52 % and 16 % in the first two years and weight 190 % in the first, from memory;
+# later the 95th centile of a year's stature (height_velocity_whole_year.csv, 113 mm at 2.5 years). Girth and the other
+# weights: common practice.
+INFANT_YEARS, TODDLER_YEARS = 1.0, 2.0
+GROWTH_MOST_PER_YEAR = {"length": (0.60, 0.20, 0.12), "girth": (0.30, 0.12, 0.12), "weight": (2.00, 0.30, 0.30)}
+STATURE_MOST_MM_PER_YEAR = 120.0  # from 2 years on: above the highest 95th centile of the same table, 119 mm
+WEIGHT_AT_ONCE = 0.10  # a meal, clothes, water, an illness got over: common practice
+
 # Measures that do not become smaller on their own; weight may.
 NEVER_SHRINKING = frozenset(HARD_RANGES) - {"weight", "width_ml", "width_ap"}
 
@@ -70,7 +79,8 @@ class NewReading:
     """A reading as typed and what it is held against [mm or kg]; None where there is nothing.
 
     measure: name as in HARD_RANGES; subject: where the alert is shown; before: last reading of the same measure at the
-    same place; tem: error of one reading; sound: sound side on the same landmarks; z: z-score in its reference
+    same place; years_since, age_before: time since then and age at that time [years]; tem: error of one reading;
+    sound: sound side on the same landmarks; z: z-score in its reference
     """
 
     subject: str
@@ -78,6 +88,8 @@ class NewReading:
     value: float
     tem: float
     before: float | None = None
+    years_since: float = 0.0
+    age_before: float = TODDLER_YEARS
     surgery_since: bool = False
     sound: float | None = None
     z: float | None = None
@@ -91,7 +103,7 @@ def reading_alerts(reading: NewReading) -> tuple[Alert, ...]:
     slip = unit_slip(reading)
     if slip:
         return (slip,)
-    found = (longer_than_sound(reading), shrinking(reading), beyond_z(reading))
+    found = (longer_than_sound(reading), shrinking(reading), grown_too_much(reading), beyond_z(reading))
     return tuple(alert for alert in found if alert)
 
 
@@ -135,6 +147,32 @@ def shrinking(reading: NewReading) -> Alert | None:
         return None
     figures = {"value": reading.value, "before": reading.before, "noise": noise}
     return Alert("shrinking", reading.subject, ASK, figures)
+
+
+def grown_too_much(reading: NewReading) -> Alert | None:
+    """A value above the last one by more than noise and the fastest growth explain: the other arm, or another child."""
+    if reading.before is None or reading.surgery_since:
+        return None
+    growth = growth_most(reading.measure, reading.before, reading.years_since, reading.age_before)
+    most = reading.before + noise_band(reading.tem) + growth
+    if reading.value <= most:
+        return None
+    return Alert(
+        "grown_too_much", reading.subject, ASK, {"value": reading.value, "before": reading.before, "most": most}
+    )
+
+
+def growth_most(measure: str, before: float, years: float, age_before: float) -> float:
+    """Most a measure grows from a value in some years [mm or kg].
+
+    before: last value [mm or kg]; years: time since then; age_before: age at that time [years]
+    """
+    if measure == "stature" and age_before >= TODDLER_YEARS:
+        return STATURE_MOST_MM_PER_YEAR * years
+    kind = "weight" if measure == "weight" else "girth" if measure.endswith("girth") else "length"
+    infant, toddler, older = GROWTH_MOST_PER_YEAR[kind]
+    rate = infant if age_before < INFANT_YEARS else toddler if age_before < TODDLER_YEARS else older
+    return before * (rate * years + (WEIGHT_AT_ONCE if kind == "weight" else 0))
 
 
 def beyond_z(reading: NewReading) -> Alert | None:

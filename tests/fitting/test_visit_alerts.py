@@ -87,6 +87,31 @@ def test_shrinking_beyond_noise():
     assert codes(entry_of(LENGTH, "93", readings=[past(LENGTH, 100)])) == []
 
 
+@pytest.mark.parametrize(
+    ("place", "before", "typed"),
+    [(STATION, 170, "210"), (SOUND, 180, "225"), (STATURE, 1280, "1520"), (WEIGHT, 25, "41"), (LENGTH, 100, "140")],
+)
+def test_more_than_growth_explains(place, before, typed):
+    days_ago = past(place, before, on=TODAY - timedelta(days=5))
+    entry = entry_of(place, typed, readings=[days_ago])
+    assert codes(entry) == ["grown_too_much"]
+    assert entry.questions[0].sentence.endswith("Was the sound arm, or another child, measured?")
+    assert codes(entry_of(place, f"{before}", readings=[days_ago])) == []
+
+
+def test_more_than_growth_explains_says_what_would_be_the_most():
+    """Noise 2.77 x 2 mm = 5.5 mm and a year of 12 %: 170 + 5.5 + 20.4."""
+    before = past(STATION, 170, on=date(2025, 5, 4))
+    assert (
+        "last time 170 mm, so at most 196 mm now" in entry_of(STATION, "200", readings=[before]).questions[0].sentence
+    )
+    assert codes(entry_of(STATION, "195", readings=[before])) == []
+
+
+def test_over_a_sock_or_since_surgery_nothing_grew_too_much():
+    assert codes(entry_of(STATION, "220", readings=[past(STATION, 170, covering="sock")])) == []
+
+
 def test_girth_rising_distally():
     far = Place(M.GIRTH, LIMB, "cubital_fold", 50.0)
     entry = entry_of(far, "180", others=[(STATION, ("160",))])

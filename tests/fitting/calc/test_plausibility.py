@@ -12,9 +12,13 @@ from fitting.calc.plausibility import (
     Z_LIMITS,
     NewReading,
     date_alerts,
+    grown_too_much,
+    growth_most,
     reading_alerts,
     rising_distally,
 )
+from fitting.calc.references import height_velocity_whole_year
+from fitting.calc.takes import noise_band
 
 
 def reading(value, measure="girth", **held_against):
@@ -96,6 +100,90 @@ def test_shrinking_beyond_noise(measure, value, since_surgery, asked):
 
 def test_weight_may_fall():
     assert reading_alerts(reading(18, "weight", before=20)) == ()
+
+
+A_WEEK, A_MONTH = 7 / 365.25, 1 / 12
+SIZES = {
+    "stature": (700, 1700),
+    "sitting_height": (400, 900),
+    "weight": (8, 90),
+    "residual_length": (60, 300),
+    "residual_length_bony": (60, 300),
+    "width_ml": (60, 120),
+    "width_ap": (60, 120),
+}
+
+
+def sizes(measure):
+    """Usual sizes from a year of age on; below 60 mm a quarter is inside the noise."""
+    return st.floats(*SIZES.get(measure, (100, 350)))
+
+
+@pytest.mark.parametrize(
+    ("measure", "value", "before"),
+    [
+        ("girth", 220, 180),
+        ("sound_forearm_girth", 230, 190),
+        ("stature", 1440, 1200),
+        ("weight", 41, 25),
+        ("residual_length", 140, 100),
+        ("sound_hand_length", 170, 130),
+    ],
+)
+def test_a_jump_within_days_is_asked_about(measure, value, before):
+    (alert,) = reading_alerts(reading(value, measure, before=before, years_since=A_WEEK, age_before=8))
+    assert (alert.code, alert.severity) == ("grown_too_much", ASK)
+    assert before < alert.figures["most"] < value
+
+
+def test_after_surgery_nothing_is_too_much():
+    assert reading_alerts(reading(220, before=180, surgery_since=True)) == ()
+
+
+@pytest.mark.parametrize("measure", HARD_RANGES)
+@given(st.data(), st.floats(0, 16), st.floats(0, 5))
+def test_a_value_equal_to_the_last_never_grew_too_much(measure, data, age, years):
+    value = data.draw(st.floats(*HARD_RANGES[measure]))
+    assert grown_too_much(reading(value, measure, before=value, age_before=age, years_since=years)) is None
+
+
+@pytest.mark.parametrize("measure", HARD_RANGES)
+@given(st.data(), st.floats(1, 16), st.floats(0, A_MONTH))
+def test_a_quarter_more_within_a_month_is_always_asked_about(measure, data, age, years):
+    before = data.draw(sizes(measure))
+    tem = 0.2 if measure == "weight" else 2.0
+    new = NewReading("here", measure, 1.25 * before, tem, before=before, age_before=age, years_since=years)
+    assert grown_too_much(new).code == "grown_too_much"
+
+
+@given(st.sampled_from(sorted(HARD_RANGES)), st.floats(10, 400), st.floats(0, 5), st.floats(0, 16), st.floats(0, 1))
+def test_inside_the_noise_nothing_is_asked_and_time_only_allows_more(measure, before, years, age, share):
+    inside = NewReading("here", measure, before + share * noise_band(2.0), 2.0, before=before, age_before=age)
+    assert grown_too_much(inside) is None
+    assert growth_most(measure, before, years, age) >= growth_most(measure, before, share * years, age)
+
+
+@pytest.mark.parametrize("sex", ["F", "M"])
+def test_no_child_at_the_95th_centile_of_growth_is_asked_about(sex):
+    """Whole-year gains of stature, height_velocity_whole_year.csv; the ages are those of the table's rows."""
+    mid_months, _, _, p95_cm = height_velocity_whole_year()[sex]
+    for months, gain_cm in zip(mid_months, p95_cm, strict=True):
+        assert growth_most("stature", 900, 1.0, months / 12 - 0.5) >= 10 * gain_cm
+
+
+@pytest.mark.parametrize(
+    ("measure", "before", "after", "age", "years"),
+    [
+        ("stature", 499, 757, 0, 1),  # WHO median boy, from memory
+        ("stature", 757, 878, 1, 1),
+        ("weight", 3.3, 9.6, 0, 1),
+        ("weight", 9.6, 12.2, 1, 1),
+        ("sound_upper_arm_girth", 134, 146, 0.25, 0.75),
+    ],
+)
+def test_growth_of_the_first_two_years_is_allowed(measure, before, after, age, years):
+    new = NewReading("here", measure, after, 0.2, before=before, age_before=age, years_since=years)
+    assert grown_too_much(new) is None
 
 
 @pytest.mark.parametrize("measure", Z_LIMITS)
