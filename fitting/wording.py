@@ -21,6 +21,7 @@ STOP_AND_CALL = gettext_lazy(
 NEVER_MEASURED = gettext_lazy("Never measured.")
 MEASURE_FIRST = gettext_lazy("Measure the limb.")
 
+SMALLER = "girth_smaller"  # by the tape, not seen
 FINDINGS = {
     "overgrowth": gettext_lazy("pointed end, thin shiny skin or a tender bony tip"),
     "open_skin": gettext_lazy("open skin or a blister"),
@@ -34,7 +35,7 @@ FINDINGS = {
     "brim": gettext_lazy("the brim has moved away from its landmark"),
     "loose": gettext_lazy("loose"),
     "slipping": gettext_lazy("slips off on a pull"),
-    "girth_smaller": gettext_lazy("the limb is smaller than when the socket was made"),
+    SMALLER: gettext_lazy("smaller than when the socket was made: have the fit looked at"),
     "weight": gettext_lazy("weight changed by a tenth or more since the limb was measured"),
     "wear_hours": gettext_lazy("worn for half the hours or less"),
 }
@@ -246,7 +247,13 @@ def why(forecast: Forecast, unit: str, as_of: date) -> str:
     found = findings_of(forecast)
     if found and action_of(forecast, as_of)[0] in (act.FIT_PROBLEM, act.SURGEON):
         return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)}
-    return " ".join(part for part in (_stale(forecast, found, as_of), dates_sentence(forecast, unit, as_of)) if part)
+    parts = (_stale(forecast, found, as_of), _smaller(found), dates_sentence(forecast, unit, as_of))
+    return " ".join(part for part in parts if part)
+
+
+def _smaller(found):
+    """What the tape alone says of a limb that has shrunk; whether the socket is loose is for the fit to show."""
+    return _("By the tape %(finding)s.") % {"finding": FINDINGS[SMALLER]} if SMALLER in found else ""
 
 
 def _stale(forecast, found, as_of):
@@ -256,8 +263,9 @@ def _stale(forecast, found, as_of):
         return str(NEVER_MEASURED)
     if forecast.remeasure_by and forecast.remeasure_by <= as_of:
         return _("The readings are stale since %(day)s.") % {"day": day_words(forecast.remeasure_by)}
-    asked = found and forecast.remeasure_by and forecast.act_on < forecast.remeasure_by
-    return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(found)} if asked else ""
+    seen = [code for code in found if code != SMALLER]
+    asked = seen and forecast.remeasure_by and forecast.act_on < forecast.remeasure_by
+    return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(seen)} if asked else ""
 
 
 UNDATED = {

@@ -1,6 +1,7 @@
 """What a process that prints sheets does. It starts with nothing loaded, so what needs Django is imported late."""
 
 import os
+from datetime import UTC, datetime, time
 
 import django
 
@@ -25,9 +26,11 @@ def _print(name, limb_pk):
     from patients.models import Limb
 
     limb = Limb.objects.select_related("child__clinic").get(pk=limb_pk)
+    printed_at = datetime.combine(AS_OF, time(12), tzinfo=UTC)
+    wearer = care_sheet.usual_wearer(limb, AS_OF)
     printed = {
         "fitting sheet": lambda: fitting_sheet.print_fitting_sheet(limb, AS_OF, "A4"),
-        "care sheet": lambda: care_sheet.print_care_sheet(limb, AS_OF, "A4", "en", care_sheet.usual_wearer(limb)),
+        "care sheet": lambda: care_sheet.print_care_sheet(limb, printed_at, "A4", "en", wearer),
         "measuring form": lambda: measuring_form.print_measuring_form(limb, AS_OF, "A4"),
     }
     return printed[name]()

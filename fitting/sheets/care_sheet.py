@@ -1,8 +1,9 @@
 """The care and wear sheet: what a family does tonight, whom to call, how wear grows, and the next dates."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
+from django.db.models import Q
 from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -11,14 +12,16 @@ from fitting.calc.units import age_years
 from fitting.inputs import settings_of
 from fitting.models import Appointment, Forecast, Sleeve, Socket
 from fitting.sheets.render import sheet_pdf
+from fitting.sheets.wear_advice import Next, Wear, next_code, outlook, wear_tonight
 from fitting.sheets.wear_plan import NAPS_BELOW_YEARS, PLAY_BELOW_YEARS, Wearer, WearPlan, wear_plan
-from fitting.wording import action_of, day_words, family_next_step, family_outlook
+from fitting.wording import day_words
 from patients.models import Child, Clinic, Limb
 
 TEMPLATE = "fitting/sheets/care_sheet.html"
 
-SEEN_FIRST = frozenset({Forecast.NextAction.FIT_PROBLEM, Forecast.NextAction.SURGEON})
-MEASURED = frozenset({Forecast.NextAction.REMEASURE, Forecast.NextAction.START_REFIT, Forecast.NextAction.MAKE_SOCKET})
+SEEN_FIRST = frozenset({Next.FIT_PROBLEM, Next.SURGEON})
+MEASURED = frozenset({Next.REMEASURE, Next.START_REFIT, Next.MAKE_SOCKET})
+WORN_IN_AFTER_DAYS = 90  # a child with a socket for longer than three months knows wearing, common practice
 
 
 @dataclass(frozen=True)
@@ -51,28 +54,36 @@ class CareSheet:
     takes_naps: bool
     plays: bool
     sleeves: tuple[SleeveMagnets, ...]
-    see_us_first: bool
-    arm_stays_off: bool
+    two_limbs: bool
+    wear: Wear
+    box: str
     forecast: Forecast | None
     outlook: tuple[str, ...]
     dates: tuple[NextDate, ...]
+
+    @property
+    def arm_stays_off(self) -> bool:
+        return self.wear != Wear.YES
 
     @property
     def implant_at_home(self) -> bool:
         return self.child.implant not in (Child.Implant.UNKNOWN, Child.Implant.NONE)
 
 
-def print_care_sheet(limb: Limb, as_of: date, paper: str, language: str, wearer: str) -> bytes:
+def print_care_sheet(limb: Limb, printed_at: datetime, paper: str, language: str, wearer: str) -> bytes:
     """PDF of the care and wear sheet in the family's language."""
     with translation.override(language):
-        return sheet_pdf(TEMPLATE, care_sheet(limb, as_of, wearer), paper)
+        return sheet_pdf(TEMPLATE, care_sheet(limb, printed_at, wearer), paper)
 
 
-def care_sheet(limb: Limb, as_of: date, wearer: str) -> CareSheet:
+def care_sheet(limb: Limb, printed_at: datetime, wearer: str) -> CareSheet:
     """What stands on the care and wear sheet of a limb, in the active language."""
     child, clinic = limb.child, limb.child.clinic
+    as_of = clinic.day_of(printed_at)
     age = age_years(child.birth_date, as_of)
     forecast = Forecast.objects.filter(current_for__limb=limb).first()
+    wear = wear_tonight(forecast, Socket.objects.filter(limb=limb).in_use().exists(), as_of)
+    told = outlook(forecast, wear, age, as_of)
     sleeves = Sleeve.objects.filter(limb=limb, retired_on__isnull=True).select_related("design")
     return CareSheet(
         child=child,
@@ -85,50 +96,33 @@ def care_sheet(limb: Limb, as_of: date, wearer: str) -> CareSheet:
         takes_naps=age < NAPS_BELOW_YEARS,
         plays=age < PLAY_BELOW_YEARS,
         sleeves=tuple(SleeveMagnets(sleeve.design.name, sleeve.magnets) for sleeve in sleeves),
-        see_us_first=_next_action(forecast, as_of) in SEEN_FIRST,
-        arm_stays_off=_arm_stays_off(forecast, as_of),
+        two_limbs=Limb.objects.filter(child=child).exclude(pk=limb.pk).exists(),
+        wear=wear,
+        box=told[0] if wear != Wear.YES or next_code(forecast, as_of) in SEEN_FIRST else "",
         forecast=forecast,
-        outlook=_outlook(forecast, as_of),
-        dates=(*_booked(child, as_of), *_measure_by(forecast, as_of)),
+        outlook=told,
+        dates=(*_booked(child, printed_at), *_measure_by(forecast, wear, as_of)),
     )
 
 
-def usual_wearer(limb: Limb) -> str:
-    """Experienced when an earlier socket of this limb was worn, else new."""
-    fitted = Socket.objects.filter(limb=limb, fitted_on__isnull=False, retired_on__isnull=False)
-    return Wearer.EXPERIENCED if fitted.exists() else Wearer.NEW
+def usual_wearer(limb: Limb, as_of: date) -> str:
+    """Experienced when an earlier socket of this limb was worn or its socket was fitted long ago, else new."""
+    fitted = Socket.objects.filter(limb=limb, fitted_on__isnull=False)
+    known = Q(retired_on__isnull=False) | Q(fitted_on__lt=as_of - timedelta(days=WORN_IN_AFTER_DAYS))
+    return Wearer.EXPERIENCED if fitted.filter(known).exists() else Wearer.NEW
 
 
-def _booked(child: Child, as_of: date):
-    rows = Appointment.objects.booked().filter(child=child).select_related("clinic").order_by("at")
+def _booked(child: Child, printed_at: datetime):
+    rows = Appointment.objects.booked().filter(child=child, at__gt=printed_at).select_related("clinic").order_by("at")
     for row in rows:
         at = row.at.astimezone(row.clinic.zone)
-        if at.date() >= as_of:
-            what = _("Visit at %(clinic)s: %(kind)s") % {"clinic": row.clinic, "kind": row.get_kind_display()}
-            yield NextDate(what, f"{date_format(at, 'l')}, {day_words(at)}, {date_format(at, 'TIME_FORMAT')}")
+        what = _("Visit at %(clinic)s: %(kind)s") % {"clinic": row.clinic, "kind": row.get_kind_display()}
+        yield NextDate(what, f"{date_format(at, 'l')}, {day_words(at)}, {date_format(at, 'TIME_FORMAT')}")
 
 
-def _next_action(forecast: Forecast | None, as_of: date) -> str | None:
-    return None if forecast is None else action_of(forecast, as_of)[0]
-
-
-def _arm_stays_off(forecast: Forecast | None, as_of: date) -> bool:
-    """Whether no wear is asked for tonight: a finding that harms, or one for the surgeon; a loose fit may be worn."""
-    code = _next_action(forecast, as_of)
-    harmful = code == Forecast.NextAction.FIT_PROBLEM and forecast.state == Forecast.State.FIT_PROBLEM
-    return harmful or code == Forecast.NextAction.SURGEON
-
-
-def _outlook(forecast: Forecast | None, as_of: date) -> tuple[str, ...]:
-    """The stored forecast in sentences for the family."""
-    if forecast is None:
-        return ()
-    return tuple(sentence for sentence in (family_next_step(forecast, as_of), family_outlook(forecast)) if sentence)
-
-
-def _measure_by(forecast: Forecast | None, as_of: date):
-    """The day to be measured again, unless the next step says so already."""
-    if forecast is None or _next_action(forecast, as_of) in MEASURED | SEEN_FIRST:
+def _measure_by(forecast: Forecast | None, wear: Wear, as_of: date):
+    """The day to be measured again, unless the next step says so already or the child is to be seen first."""
+    if forecast is None or wear == Wear.GROWN or next_code(forecast, as_of) in MEASURED | SEEN_FIRST:
         return
     if forecast.remeasure_by and forecast.remeasure_by > as_of:
         yield NextDate(_("Come and be measured by"), day_words(forecast.remeasure_by))

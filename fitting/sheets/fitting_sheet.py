@@ -17,7 +17,8 @@ from fitting.quantities import format_length
 from fitting.sheets.muscle_card import MuscleCard, SiteLine, muscle_cards, sheet_windows, site_lines
 from fitting.sheets.readings import M, Place, Records, Row, records_of, row_of
 from fitting.sheets.render import sheet_pdf
-from fitting.wording import age_words, day_words, next_step, note_sentences, why
+from fitting.sheets.wear_advice import waits_for_fit
+from fitting.wording import UNDATED, age_words, day_words, finding_words, findings_of, next_step, note_sentences, why
 from patients.models import Limb
 
 TEMPLATE = "fitting/sheets/fitting_sheet.html"
@@ -76,9 +77,14 @@ class SocketWords:
 
 @dataclass(frozen=True)
 class Promise:
-    """The stored forecast in words; `other_socket` is set when it is about another socket than the sheet's."""
+    """The stored forecast in words.
+
+    present_fit: what was found, set when every date waits for it
+    other_socket: set when the forecast is about another socket than the sheet's
+    """
 
     forecast: Forecast
+    present_fit: str
     why: str
     next_step: str
     notes: tuple[str, ...]
@@ -255,11 +261,19 @@ def _promise(forecast, records, as_of) -> Promise | None:
         return None
     return Promise(
         forecast=forecast,
+        present_fit=_present_fit(forecast) if waits_for_fit(forecast, as_of) else "",
         why=why(forecast, records.unit, as_of),
         next_step=next_step(forecast, as_of),
         notes=tuple(note_sentences(forecast)),
         other_socket=_other_socket(forecast, records),
     )
+
+
+def _present_fit(forecast) -> str:
+    found = findings_of(forecast)
+    if not found:
+        return str(UNDATED[Forecast.State.FIT_PROBLEM])
+    return _("Present fit, seen at the last visit: %(findings)s.") % {"findings": finding_words(found)}
 
 
 def _other_socket(forecast, records) -> str:

@@ -39,9 +39,9 @@ def sheet_fitting(request, pk):
 @requires(Action.PRINT_SHEET)
 def sheet_care(request, pk):
     limb = _limb(request, pk)
-    form = CareSheetForm(limb, request.GET, usual_wearer(limb))
+    form = CareSheetForm(limb, request.GET, usual_wearer(limb, _today(limb)))
     if form.is_valid():
-        return _pdf(limb, "care-sheet", print_care_sheet(limb, _today(limb), **form.cleaned_data))
+        return _pdf(limb, "care-sheet", print_care_sheet(limb, timezone.now(), **form.cleaned_data))
     return _choose(request, limb, care=form)
 
 
@@ -68,7 +68,7 @@ def _choose(request, limb, **refused):
     nothing = QueryDict()
     forms = {
         "fitting": FittingSheetForm(limb, nothing),
-        "care": CareSheetForm(limb, nothing, usual_wearer(limb)),
+        "care": CareSheetForm(limb, nothing, usual_wearer(limb, _today(limb))),
         "measuring": MeasuringFormForm(limb, nothing),
     }
     context = {"limb": limb, "stale": staleness(limb, _today(limb)), **forms, **refused}

@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import sys
+from datetime import timedelta
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -143,7 +144,7 @@ def test_the_same_look_finds_english_on_an_english_page(client):
 
 def sheet_of(limb, language="es"):
     with translation.override(language):
-        return sheet_html(TEMPLATE, care_sheet(limb, make.TODAY, Wearer.NEW), "A4")
+        return sheet_html(TEMPLATE, care_sheet(limb, make.noon(make.TODAY), Wearer.NEW), "A4")
 
 
 @pytest.fixture
@@ -152,8 +153,9 @@ def limb(db):
     design = SleeveDesign.objects.create(name="Kite")
     sizes = {"length_mm": 180, "girth_proximal_mm": 180, "girth_distal_mm": 140, "made_on": make.TODAY}
     Sleeve.objects.create(limb=limb, design=design, magnets=4, **sizes)
+    make.make_socket(make.make_visit(limb.child), limb, {60: 180})
     make.make_forecast(limb)
-    make.make_appointment(limb.child, make.noon(make.TODAY))
+    make.make_appointment(limb.child, make.noon(make.TODAY + timedelta(days=1)))
     return limb
 
 
@@ -164,7 +166,7 @@ def test_the_care_sheet_has_no_english(limb):
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_care_sheet_is_two_pages_long_in_spanish(limb, paper):
-    pdf = PdfReader(io.BytesIO(print_care_sheet(limb, make.TODAY, paper, "es", Wearer.NEW)))
+    pdf = PdfReader(io.BytesIO(print_care_sheet(limb, make.noon(make.TODAY), paper, "es", Wearer.NEW)))
     assert len(pdf.pages) == 2
     assert pdf.trailer["/Root"]["/Lang"] == "es"
 

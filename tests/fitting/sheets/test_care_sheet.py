@@ -36,21 +36,29 @@ PHONE, OUT_OF_HOURS = "555 0100", "555 0199"
 READING_GRADE = 6  # patient sheets at or below 5th to 6th grade, Am Fam Physician 2015;92:118
 LONGEST_SENTENCE = 18  # words; common practice for plain language
 TRADE_WORDS = ["transradial", "girth", "station", "forecast", "refit", "residual", "stump", "doff", "electrode", "tem"]
+WEAR_STEPS, LEAVE_OFF = "step by step", "Leave the arm off. Do not put it on."
+UNTIL_SAID = "Leave the arm off until your prosthetist says so."
+TOO_SMALL = (
+    "The arm may already be too small. Do not start or go on wearing it until we have looked at it. Call us now."
+)
 BLOCKS = {"p", "li", "h1", "h2", "h3", "td", "th", "dt", "dd"}
 
 
 @pytest.fixture
 def limb():
+    """A limb with a socket fitted on the day of printing."""
     clinic = make_clinic("Millbrook", phone=PHONE, out_of_hours_phone=OUT_OF_HOURS, time_zone="America/Chicago")
-    return make_limb(make_child(clinic, given_name="Wren"))
+    limb = make_limb(make_child(clinic, given_name="Wren"))
+    make_socket(make_visit(limb.child), limb, {60: 180})
+    return limb
 
 
 def html_of(limb, wearer=Wearer.NEW, as_of=TODAY, paper="A4"):
-    return sheet_html(TEMPLATE, care_sheet(limb, as_of, wearer), paper)
+    return sheet_html(TEMPLATE, care_sheet(limb, noon(as_of), wearer), paper)
 
 
 def pdf_of(limb, paper="A4", language="en", wearer=Wearer.NEW):
-    return print_care_sheet(limb, TODAY, paper, language, wearer)
+    return print_care_sheet(limb, noon(TODAY), paper, language, wearer)
 
 
 def text_of(pdf):
@@ -136,7 +144,8 @@ def test_both_numbers_the_side_and_the_caution_are_printed(limb):
     text = text_of(pdf_of(limb))
     for words in (PHONE, OUT_OF_HOURS, "Wren’s left arm", "Your licensed prosthetist, who fits the arm, decides."):
         assert words in text
-    assert text.count("An estimate. Your prosthetist decides.") == 2  # at the foot of both pages
+    foot = "An estimate. Your licensed prosthetist decides. Local rules come first."
+    assert text.count(foot) == 2  # at the foot of both pages
     assert "Follow those first." in text
 
 
@@ -146,9 +155,45 @@ def test_a_right_limb_says_right(limb):
     assert "right arm" in text and "left" not in text
 
 
-def test_it_reads_at_or_below_sixth_grade_in_short_sentences(limb):
+@pytest.mark.parametrize(
+    ("forecast", "child"),
+    [
+        ({}, {}),
+        ({"early": None, "state": State.FIT_PROBLEM, "next_action": Next.FIT_PROBLEM, "act_on": TODAY}, {}),
+        ({"next_action": Next.SURGEON, "act_on": TODAY}, {}),
+        ({"remeasure_by": TODAY - timedelta(days=1)}, {}),
+        ({"layer_on": TODAY - timedelta(days=1)}, {}),
+        ({"layer_on": TODAY + timedelta(days=300)}, {}),
+        ({"early": TODAY - timedelta(days=1)}, {}),
+        ({}, {"implant": Child.Implant.CHILD}),
+        ({}, {"birth_date": date(2023, 3, 14)}),
+        ({}, {"birth_date": date(2025, 3, 14)}),
+        (None, {}),
+    ],
+    ids=[
+        "default",
+        "fit problem",
+        "surgeon",
+        "stale",
+        "layer due",
+        "layer later",
+        "past the limit",
+        "implant",
+        "under five",
+        "under two, both limbs",
+        "no socket",
+    ],
+)
+def test_it_reads_at_or_below_sixth_grade_in_short_sentences(limb, forecast, child):
     magnets(limb)
-    make_forecast(limb)
+    Child.objects.filter(pk=limb.child_id).update(**{"implant": Child.Implant.NONE, **child})
+    if forecast is None:
+        limb.sockets.update(retired_on=TODAY, why_retired="loose")
+    else:
+        make_forecast(limb, **forecast)
+    if child.get("birth_date", TODAY) > date(2025, 1, 1):
+        make_limb(limb.child, side=Limb.Side.RIGHT)
+    limb = Limb.objects.select_related("child__clinic").get(pk=limb.pk)
     blocks = blocks_of(html_of(limb))
     running = [block for block in blocks if block.count(" ") > 2]
     assert textstat.flesch_kincaid_grade(" ".join(blocks)) <= READING_GRADE
@@ -266,6 +311,107 @@ def test_a_problem_seen_at_the_last_visit_comes_before_wearing(limb, fields, wor
     html = html_of(limb)
     assert f'<p class="boxed">{words}</p>' in html
     assert ("Play together" in html) == worn
+    assert (WEAR_STEPS in html) == worn and (LEAVE_OFF in html) != worn
+
+
+def test_a_finding_that_harms_prints_no_day_of_outgrowth(limb):
+    make_forecast(limb, state=State.FIT_PROBLEM, next_action=Next.FIT_PROBLEM, act_on=TODAY)
+    html = html_of(limb)
+    assert "too small between" not in html and "2027" not in html
+    assert UNTIL_SAID in html
+
+
+@pytest.mark.parametrize(
+    ("forecast", "past"),
+    [
+        ({"early": TODAY}, True),
+        ({"early": TODAY - timedelta(days=200)}, True),
+        ({"early": TODAY + timedelta(days=1)}, False),
+        ({"room": [{"girth_mm": 190.1, "outgrown_above_mm": 190}]}, True),
+        ({"room": [{"girth_mm": 190, "outgrown_above_mm": 190}]}, False),
+        ({"room": [{"girth_mm": None, "outgrown_above_mm": 190}]}, False),
+    ],
+)
+def test_past_the_limit_the_arm_stays_off_and_no_range_is_printed(limb, forecast, past):
+    make_forecast(limb, **forecast)
+    html = html_of(limb)
+    assert (f'<p class="boxed">{TOO_SMALL}</p>' in html) == past
+    assert (LEAVE_OFF in html) == past
+    assert ("Put the arm on" in html) != past and (WEAR_STEPS in html) != past and ("too small between" in html) != past
+    assert not (past and "Come and be measured by" in html)
+
+
+def test_past_the_limit_the_sheet_has_no_date_but_that_of_a_visit(limb):
+    make_forecast(limb, early=date(2025, 6, 1))
+    make_appointment(limb.child, noon(date(2026, 6, 9)))
+    days = set(re.findall(r"\d+ [A-Z][a-z]+ \d{4}", " ".join(blocks_of(html_of(limb)))))
+    assert days == {"9 June 2026", "4 May 2026"}  # the visit, and the day the estimate was made
+
+
+@pytest.mark.parametrize("fields", [{"fitted_on": None}, {"retired_on": TODAY, "why_retired": "outgrown_girth"}])
+def test_without_a_socket_in_use_nothing_is_put_on(limb, fields):
+    limb.sockets.update(**fields)
+    make_forecast(limb, early=None, state=State.NO_SOCKET, next_action=Next.MAKE_SOCKET, act_on=TODAY)
+    html = html_of(limb)
+    assert "No arm is fitted now. Do not put on an old arm." in html
+    assert "We will measure the arm and make a socket." in html
+    assert "Put the arm on" not in html and WEAR_STEPS not in html and LEAVE_OFF in html
+
+
+@pytest.mark.parametrize(("remeasure_by", "dated"), [(TODAY + timedelta(days=1), True), (TODAY, False)])
+def test_stale_readings_give_no_range_and_ask_to_measure(limb, remeasure_by, dated):
+    make_forecast(limb, remeasure_by=remeasure_by, act_on=remeasure_by)
+    html = html_of(limb)
+    assert ("too small between" in html) == dated
+    assert ("It is time to measure the arm again." in html) != dated
+
+
+def test_stale_readings_of_a_loose_socket_ask_for_both(limb):
+    make_forecast(limb, remeasure_by=TODAY, next_action=Next.FIT_PROBLEM, act_on=TODAY)
+    html = html_of(limb)
+    assert "The socket is too loose." in html and "It is time to measure the arm again." in html
+    assert "too small between" not in html
+
+
+def test_under_two_the_arm_is_measured_every_three_months_and_no_range_is_printed(limb):
+    make_forecast(limb)
+    limb.child.birth_date = date(2024, 5, 6)
+    html = html_of(limb)
+    assert "We will measure the arm every three months." in html and "too small between" not in html
+
+
+def test_a_window_wider_than_two_years_is_left_out(limb):
+    make_forecast(limb, late=TODAY + timedelta(days=300 + 731))
+    html = html_of(limb)
+    assert "too small between" not in html and "31 October 2026" in html  # the day to be measured again
+
+
+def test_a_layer_still_in_makes_room_first(limb):
+    make_forecast(limb, layer_on=TODAY + timedelta(days=250))
+    assert "We can make room first." in html_of(limb)
+
+
+def test_with_both_limbs_affected_there_is_no_sound_arm_to_look_at(limb):
+    assert "Look at the other arm." in html_of(limb) and "next to the other arm" in html_of(limb)
+    make_limb(limb.child, side=Limb.Side.RIGHT)
+    html = html_of(limb)
+    assert "other arm" not in html
+    assert "Think back to yesterday." in html and "It looks short for your child." in html
+
+
+def test_the_stop_box_names_pain_and_sends_a_magnet_that_is_gone_to_the_red_box(limb):
+    html = html_of(limb)
+    box = html[html.index("Stop and call us the same day") :]
+    box = box[: box.index("</section>")]
+    assert "<li>pain or swelling</li>" in box and "<li>a loose magnet. Is one gone? Read the red box.</li>" in box
+
+
+def test_a_visit_earlier_today_is_not_a_next_date(limb):
+    make_appointment(limb.child, noon(TODAY))
+    make_appointment(limb.child, noon(TODAY) - timedelta(minutes=1))
+    assert "Visit at" not in html_of(limb)
+    make_appointment(limb.child, noon(TODAY) + timedelta(minutes=1))
+    assert html_of(limb).count("Visit at") == 1
 
 
 def test_dates_come_from_the_stored_forecast_and_the_booked_appointments(limb):
@@ -288,19 +434,27 @@ def test_without_a_forecast_there_is_room_to_write_the_next_visit(limb):
 
 
 def test_a_child_is_experienced_once_an_earlier_socket_was_worn(limb):
-    visit = make_visit(limb.child, on=date(2025, 5, 6))
-    first = make_socket(visit, limb, {60: 180})
-    assert usual_wearer(limb) == Wearer.NEW
-    first.retired_on, first.why_retired = TODAY, "outgrown_girth"
-    first.save()
-    assert usual_wearer(limb) == Wearer.EXPERIENCED
+    assert usual_wearer(limb, TODAY) == Wearer.NEW
+    limb.sockets.update(retired_on=TODAY, why_retired="outgrown_girth")
+    assert usual_wearer(limb, TODAY) == Wearer.EXPERIENCED
+
+
+@pytest.mark.parametrize(("days", "wearer"), [(90, Wearer.NEW), (91, Wearer.EXPERIENCED)])
+def test_a_child_is_experienced_three_months_after_the_fitting(limb, days, wearer):
+    """More than three months of 30 days, common practice."""
+    assert usual_wearer(limb, TODAY + timedelta(days=days)) == wearer
+
+
+def test_a_socket_not_yet_fitted_makes_no_wearer(limb):
+    limb.sockets.update(fitted_on=None)
+    assert usual_wearer(limb, TODAY + timedelta(days=365)) == Wearer.NEW
 
 
 def test_more_rows_ask_no_more_queries(limb):
     def queries():
         fresh = Limb.objects.select_related("child__clinic").get(pk=limb.pk)
         with CaptureQueriesContext(connection) as caught:
-            care_sheet(fresh, TODAY, Wearer.NEW)
+            care_sheet(fresh, noon(TODAY), Wearer.NEW)
         return len(caught)
 
     make_forecast(limb)

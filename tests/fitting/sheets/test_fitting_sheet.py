@@ -72,6 +72,10 @@ def text_of(limb, as_of=TODAY, reason="", paper="A4"):
     return " ".join(" ".join(sheet.extract_text() for sheet in pdf.pages).split())
 
 
+def date_words(day):
+    return f"{day:%-d} {day:%B} {day.year}"
+
+
 def stations(limb):
     return {station.row.place.split()[0]: station for station in fitting_sheet(again(limb), TODAY).stations}
 
@@ -254,7 +258,27 @@ def test_what_hurts_today_comes_before_any_date(measured):
     make_forecast(measured, inputs=findings, **fit_problem)
     promise = fitting_sheet(again(measured), TODAY).promise
     assert promise.next_step.startswith("See the child about the fit now.")
-    assert promise.why == "Seen at the last visit: open skin or a blister."
+    assert promise.present_fit == "Present fit, seen at the last visit: open skin or a blister."
+    html = html_of(measured)
+    order = [html.index(words) for words in (promise.present_fit, "Forecast: waits for the fit", "No date below holds")]
+    assert order == sorted(order)
+    before = html[: order[-1]]
+    assert "May be outgrown" not in before and date_words(promise.forecast.early) not in before
+
+
+def test_a_surgeons_finding_makes_the_dates_wait_and_a_loose_fit_does_not(measured):
+    make_forecast(measured, next_action=Forecast.NextAction.SURGEON, act_on=TODAY)
+    promise = fitting_sheet(again(measured), TODAY).promise
+    assert promise.present_fit == "The fit needs looking at before any date is given."  # no finding stored
+    make_forecast(measured, next_action=Forecast.NextAction.FIT_PROBLEM, act_on=TODAY)
+    assert fitting_sheet(again(measured), TODAY).promise.present_fit == ""
+    assert "waits for the fit" not in html_of(measured)
+
+
+def test_dates_with_a_layer_still_in_say_what_they_assume(measured):
+    assert "with every layer out" not in html_of(measured)
+    make_forecast(measured, layer_on=date(2026, 9, 1))
+    assert "Early, likely and late are with every layer out." in html_of(measured)
 
 
 def test_inches_when_the_clinic_shows_inches(measured):

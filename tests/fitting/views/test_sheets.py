@@ -18,6 +18,7 @@ from tests.factories import (
     make_forecast,
     make_girths,
     make_limb,
+    make_socket,
     make_staff,
     make_visit,
     noon,
@@ -38,8 +39,9 @@ def _today():
 @pytest.fixture
 def limb():
     limb = make_limb(make_child(make_clinic("Tern Island")))
-    make_girths(make_visit(limb.child), limb, {0: 180, 60: 165})
-    make_forecast(limb)
+    visit = make_visit(limb.child)
+    make_girths(visit, limb, {0: 180, 60: 165})
+    make_forecast(limb, socket=make_socket(visit, limb, {0: 186, 60: 171}))
     return limb
 
 
