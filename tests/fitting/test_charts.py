@@ -95,9 +95,9 @@ def test_the_bands_lie_within_each_other():
 def test_the_three_dates_are_marked_in_order_and_named():
     chart = charts.fan_chart(forecast(), READINGS, "mm", TODAY)
     assert [(mark.word, mark.day) for mark in chart.marks] == [
-        ("early", "1 March 2027"),
-        ("likely", "1 August 2027"),
-        ("late", "1 February 2028"),
+        ("early", "1 Mar 2027"),
+        ("likely", "1 Aug 2027"),
+        ("late", "1 Feb 2028"),
     ]
     assert [mark.x for mark in chart.marks] == sorted(mark.x for mark in chart.marks)
 
