@@ -11,7 +11,7 @@ from fitting.calc.tolerances import Tolerances
 RED_PAIN = 4  # of 10; moderate pain on a numeric scale, common practice
 WEIGHT_CHANGE_PERCENT = 10.0  # BMI rise widens girth first: remeasure, common practice
 WEAR_HOURS_FELL_TO = 0.5  # wear hours down by half, common practice
-LOOSE_SHARE_OF_STATIONS = 0.5  # at least half the stations smaller than at cast, common practice
+SMALLER_SHARE_OF_STATIONS = 0.5  # at least half the stations smaller than at cast, common practice
 OVERGROWTH_LEVELS = frozenset({Level.TRANSRADIAL, Level.TRANSHUMERAL})  # never after disarticulation, PMID 8747360
 
 
@@ -76,15 +76,16 @@ def fit_verdict(
     """Verdict on the present fit.
 
     Any red finding is a fit problem now. Overgrowth signs send to the surgeon, at levels where overgrowth happens.
-    Smaller than at cast beyond noise, or loose or slipping, is loose. Weight or wear changed is remeasure.
+    Loose is what was seen: loose or slipping. A tape never says that a socket is loose, so smaller than at cast beyond
+    noise is remeasure, as weight or wear changed is.
     """
     return FitVerdict(
         seen_on=findings.seen_on,
         surgeon=("overgrowth",) if findings.overgrowth_signs and overgrowth_possible(level) else (),
         red=_red(findings, tolerances),
         outgrown=_outgrown(findings, tolerances),
-        loose=_loose(findings, girths, tolerances),
-        remeasure=_remeasure(findings),
+        loose=_loose(findings),
+        remeasure=_remeasure(findings, girths, tolerances),
         figures=_figures(findings),
     )
 
@@ -118,24 +119,29 @@ def _outgrown(findings, tolerances):
     return tuple(code for code, found in checks.items() if found)
 
 
-def _loose(findings, girths, tolerances):
-    noise_mm = noise_band(tolerances.tem_girth_mm)
-    smaller = [girth.now_mm < min(girth.at_cast_mm, girth.design_mm) - noise_mm for girth in girths]
+def _loose(findings):
     checks = {
         "loose": findings.hold == "loose",
         "slipping": findings.hold == "slipping",
-        "girth_smaller": bool(smaller) and sum(smaller) >= LOOSE_SHARE_OF_STATIONS * len(smaller),
     }
     return tuple(code for code, found in checks.items() if found)
 
 
-def _remeasure(findings):
+def _remeasure(findings, girths, tolerances):
     weight, hours = _weight_change_percent(findings), _wear_ratio(findings)
     checks = {
+        "girth_smaller": _smaller(girths, tolerances),
         "weight": weight is not None and abs(weight) >= WEIGHT_CHANGE_PERCENT,
         "wear_hours": hours is not None and hours <= WEAR_HOURS_FELL_TO,
     }
     return tuple(code for code, found in checks.items() if found)
+
+
+def _smaller(girths, tolerances):
+    """Whether enough stations are smaller than the limb was at cast, or the socket's design if that is tighter."""
+    noise_mm = noise_band(tolerances.tem_girth_mm)
+    smaller = [girth.now_mm < min(girth.at_cast_mm, girth.design_mm) - noise_mm for girth in girths]
+    return bool(smaller) and sum(smaller) >= SMALLER_SHARE_OF_STATIONS * len(smaller)
 
 
 def _weight_change_percent(findings):

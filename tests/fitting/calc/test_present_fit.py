@@ -52,26 +52,33 @@ def test_loose_and_slipping(hold):
 
 
 @pytest.mark.parametrize(
-    ("now_mm", "loose"),
+    ("now_mm", "found"),
     [
         ((174.4, 170), ("girth_smaller",)),  # noise is 5.54 mm: one of two stations is beyond it
         ((174.5, 170), ()),
         ((174.4, 164.4), ("girth_smaller",)),
     ],
 )
-def test_smaller_than_at_cast_beyond_noise_is_loose(now_mm, loose):
+def test_smaller_than_at_cast_beyond_noise_asks_to_look_and_is_never_called_loose(now_mm, found):
     girths = [StationGirths(now_mm[0], 180, 186), StationGirths(now_mm[1], 170, 176)]
-    assert verdict(girths).loose == loose
+    answer = verdict(girths)
+    assert (answer.remeasure, answer.loose) == (found, ())
+    assert answer.code == ("remeasure" if found else "ok")
 
 
-def test_one_small_station_of_three_is_not_loose():
+def test_one_small_station_of_three_is_no_finding():
     girths = [StationGirths(170, 180, 186), StationGirths(170, 170, 176), StationGirths(160, 160, 166)]
-    assert verdict(girths).loose == ()
+    assert verdict(girths).code == "ok"
 
 
-def test_a_station_designed_tighter_is_loose_only_below_its_design():
-    assert verdict([StationGirths(170, 180, 175)]).loose == ()
-    assert verdict([StationGirths(169, 180, 175)]).loose == ("girth_smaller",)
+def test_a_station_designed_tighter_is_smaller_only_below_its_design():
+    assert verdict([StationGirths(170, 180, 175)]).remeasure == ()
+    assert verdict([StationGirths(169, 180, 175)]).remeasure == ("girth_smaller",)
+
+
+def test_a_loose_hold_stays_loose_whatever_the_tape_says():
+    answer = verdict([StationGirths(160, 180, 186)], hold="slipping")
+    assert (answer.code, answer.loose, answer.remeasure) == ("loose", ("slipping",), ("girth_smaller",))
 
 
 @pytest.mark.parametrize(
