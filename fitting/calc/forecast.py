@@ -11,7 +11,7 @@ from fitting.calc.mixtures import first_reach, mixture_quantiles
 from fitting.calc.outlook import Observation, Outlook
 from fitting.calc.parts import part_of, residual_girth_part
 from fitting.calc.references import EDGE_MONTHS
-from fitting.calc.series import Readings, Series, evidence_of, mixture_ahead, posterior_of
+from fitting.calc.series import Readings, Series, evidence_of, known_series, mixture_ahead, posterior_of
 from fitting.calc.tempo import covariance_ahead, normalised
 from fitting.calc.units import DAYS_PER_MONTH, DAYS_PER_YEAR, MONTHS_PER_YEAR, age_years
 
@@ -76,14 +76,13 @@ def _outlook(part, sex, birth_date, parts, stature, weight, ahead_months):
     asked = np.tile(age + days / DAYS_PER_YEAR, len(parts))[None]
     evidence = evidence_of(part, np.array([sex == "M"]), readings, asked, station)
     posterior = posterior_of(part, evidence, *(_companion_readings(birth_date, c) for c in (stature, weight)))
-    ahead = evidence.points.part(slice(len(rows), None))
     return Outlook(
         origin=origin,
         days_ahead=days,
         parts=tuple(parts),
         weights=normalised(posterior.ln_weight)[0],
         mean_ln=posterior.mean[0].reshape(len(parts), len(days), -1).transpose(2, 0, 1),
-        cov_ln=covariance_ahead(part.kernel, ahead, posterior, len(parts)),
+        cov_ln=covariance_ahead(part.kernel, evidence.ahead(), posterior, len(parts)),
         ends_at_table=cut,
         last_age_months=part.last_months,
     )
@@ -147,13 +146,14 @@ def _crossings(series, ln_thresholds, q, search_months):
     """Crossing days (N, M, Q): the quarter at whose end q is first reached, then its months."""
     quarters = np.arange(0, search_months + QUARTER_MONTHS, QUARTER_MONTHS)
     quarters = np.minimum(quarters, np.clip(_months_left(series), 0, search_months)[:, None])
-    ahead = mixture_ahead(series, quarters / MONTHS_PER_YEAR)
+    known = known_series(series)
+    ahead = known.mixture(quarters / MONTHS_PER_YEAR)
     above = np.stack([_above(ahead, threshold[:, None]) for threshold in ln_thresholds.T], 1)[:, :, None]
     at = (above >= q[:, None]).argmax(-1)[..., None]
     ends = np.concatenate([np.maximum(at - 1, 0), at], -1)
     months, between = _months_between(np.take_along_axis(quarters[:, None, None], ends, -1))
     thresholds = np.broadcast_to(ln_thresholds[:, :, None, None], between.shape).reshape(len(between), -1)
-    inside = _above(mixture_ahead(series, between.reshape(len(between), -1) / MONTHS_PER_YEAR), thresholds)
+    inside = _above(known.mixture(between.reshape(len(between), -1) / MONTHS_PER_YEAR), thresholds)
     probability = np.insert(np.take_along_axis(above, ends, -1), [1], inside.reshape(between.shape), -1)
     return first_reach(probability, months * DAYS_PER_MONTH, q)
 

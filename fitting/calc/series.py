@@ -8,7 +8,7 @@ from fitting.calc.kernels import SPURT_AGE_YEARS, Points
 from fitting.calc.parts import FOREARM_GIRTH, STATURE_DRIFT, WEIGHT_DRIFT, Part, part_of
 from fitting.calc.references import EDGE_MONTHS
 from fitting.calc.shapes import shape_table, spread_table
-from fitting.calc.tempo import LN_PRIOR, Evidence, normalised, solve, variance_ahead
+from fitting.calc.tempo import LN_PRIOR, Conditioned, Evidence, Posterior, condition, normalised, variance_ahead
 from fitting.calc.units import MONTHS_PER_YEAR
 
 NO_READING_YEARS = 10.0  # where a child without readings is placed in arrays; nothing is computed from it
@@ -88,38 +88,78 @@ def points_of(part, male, age_years, station=None):
     )
 
 
+@dataclass(frozen=True)
+class Known:
+    """A part with its readings taken in, and its companion, whose drift since the last reading it follows at beta."""
+
+    own: Conditioned
+    beta: float = 0.0
+    companion: Conditioned | None = None
+
+    def posterior(self, ahead: Points) -> Posterior:
+        """What is known at points ahead."""
+        return self.own.posterior(ahead, self.companion and _drift(self.companion, self.beta, self.own.past, ahead))
+
+
+def known_of(part: Part, evidence: Evidence, stature, weight) -> Known:
+    """Condition a part and its companions: stature's tempo for all, its drift for lengths, weight's for girths."""
+    shapes = shape_table(part.shapes, part.kernel.tempo_sd)
+    ln_prior, beta, companion = LN_PRIOR, 0.0, None
+    if part.family != "stature" and stature is not None:
+        companion = _companion("stature", evidence.male, stature)
+        ln_prior, beta = companion.ln_weight, STATURE_DRIFT if part.family == "length" else 0.0
+    if part.family == "girth" and weight is not None:
+        companion, beta = _companion("weight", evidence.male, weight), WEIGHT_DRIFT
+    if not beta:
+        return Known(condition(part.kernel, shapes, evidence, ln_prior))
+    drift = _drift(companion, beta, evidence.past(), evidence.past())
+    return Known(condition(part.kernel, shapes, evidence, ln_prior, drift), beta, companion)
+
+
+def _companion(measure, male, readings):
+    part = part_of(measure)
+    evidence = evidence_of(part, male, readings, readings.age_years[:, :0])
+    return condition(part.kernel, shape_table(part.shapes, part.kernel.tempo_sd), evidence, LN_PRIOR)
+
+
+def _drift(companion, beta, past, at):
+    """beta x the companion's residual since the last reading of the part, (N, T, J)."""
+    last = companion.residual(past.part(slice(-1, None)))
+    return beta * (companion.residual(at) - last)
+
+
+def posterior_of(part: Part, evidence: Evidence, stature, weight) -> Posterior:
+    """What is known of a part at the ages its evidence asks for."""
+    return known_of(part, evidence, stature, weight).posterior(evidence.ahead())
+
+
+@dataclass(frozen=True)
+class KnownSeries:
+    """A series with its readings taken in. seen: (N, 1) False for children without a reading the reference covers."""
+
+    series: Series
+    known: Known
+    seen: np.ndarray
+
+    def mixture(self, ahead_years) -> Mixture:
+        """Forecast of ln size at times after each child's last reading; ahead_years: (T,) or (N, T) [years]."""
+        part, male = self.series.part, self.series.male
+        asked = self.series.readings.last_age_years()[:, None] + np.asarray(ahead_years, float)
+        final = part.last_months / MONTHS_PER_YEAR
+        ahead = points_of(part, male, np.minimum(asked, final))
+        posterior = self.known.posterior(ahead)
+        inside = (asked <= final + EDGE_MONTHS / MONTHS_PER_YEAR) & self.seen
+        variance = variance_ahead(part.kernel, ahead, posterior)
+        return Mixture(normalised(posterior.ln_weight)[:, None], posterior.mean, np.sqrt(variance), inside)
+
+
+def known_series(series: Series) -> KnownSeries:
+    """Take the readings of many children in, to be asked several times."""
+    evidence = evidence_of(series.part, series.male, series.readings, series.readings.age_years[:, :0])
+    known = known_of(series.part, evidence, series.stature, series.weight)
+    return KnownSeries(series, known, evidence.present.any(1)[:, None])
+
+
 def mixture_ahead(series: Series, ahead_years) -> Mixture:
     """Forecast of ln size at times after each child's last reading; ahead_years: (T,) or (N, T) [years]."""
-    part = series.part
-    asked = series.readings.last_age_years()[:, None] + np.asarray(ahead_years, float)
-    final = part.last_months / MONTHS_PER_YEAR
-    evidence = evidence_of(part, series.male, series.readings, np.minimum(asked, final))
-    posterior = posterior_of(part, evidence, series.stature, series.weight)
-    n = evidence.ln_size.shape[1]
-    variance = variance_ahead(part.kernel, evidence.points.part(slice(n, None)), posterior)
-    known = (asked <= final + EDGE_MONTHS / MONTHS_PER_YEAR) & evidence.present.any(1)[:, None]
-    return Mixture(normalised(posterior.ln_weight)[:, None], posterior.mean, np.sqrt(variance), known)
-
-
-def posterior_of(part: Part, evidence: Evidence, stature, weight):
-    """Solve a part with its companions: stature's tempo for every part, its drift for lengths, weight's for girths."""
-    ages = evidence.points.age_years
-    n = evidence.ln_size.shape[1]
-    ln_prior, drift = LN_PRIOR, None
-    if part.family != "stature" and stature is not None:
-        beta = STATURE_DRIFT if part.family == "length" else 0
-        ln_prior, drift = _companion("stature", evidence.male, stature, ages, n, beta)
-    if part.family == "girth" and weight is not None:
-        _, drift = _companion("weight", evidence.male, weight, ages, n, WEIGHT_DRIFT)
-    return solve(part.kernel, shape_table(part.shapes, part.kernel.tempo_sd), evidence, ln_prior, drift)
-
-
-def _companion(measure, male, readings, ages, n, beta):
-    """The companion's ln weights (N, J), and beta x its residual since the part's last reading, (N, n + T, J)."""
-    part = part_of(measure)
-    asked = ages if beta else ages[:, :0]
-    evidence = evidence_of(part, male, readings, asked)
-    posterior = solve(part.kernel, shape_table(part.shapes, part.kernel.tempo_sd), evidence, LN_PRIOR)
-    if not beta:
-        return posterior.ln_weight, None
-    return posterior.ln_weight, beta * (posterior.residual - posterior.residual[:, n - 1 : n])
+    return known_series(series).mixture(ahead_years)

@@ -29,19 +29,26 @@ class Evidence:
     ln_size: np.ndarray
     noise: np.ndarray
 
+    def past(self) -> Points:
+        """Where the part was read."""
+        return self.points.part(slice(self.ln_size.shape[1]))
+
+    def ahead(self) -> Points:
+        """What is asked for."""
+        return self.points.part(slice(self.ln_size.shape[1], None))
+
 
 @dataclass(frozen=True)
 class Posterior:
     """What the readings say at the ages asked for, given each tempo point.
 
     ln_weight: (N, J) ln weights of the tempo points, up to a constant
-    residual, mean: (N, T, J) mean of level and wander, and of ln size
+    mean: (N, T, J) mean of ln size
     explained: (N, n, T) covariance of the readings with the ages asked for, whitened
     shape_gap: (N, T, R, J) shape contrasts the readings leave open; shape_cov: (N, R, R, J) covariance of their factors
     """
 
     ln_weight: np.ndarray
-    residual: np.ndarray
     mean: np.ndarray
     explained: np.ndarray
     shape_gap: np.ndarray
@@ -54,38 +61,68 @@ def normalised(ln_weight: np.ndarray) -> np.ndarray:
     return weights / weights.sum(-1, keepdims=True)
 
 
-def solve(kernel: Kernel, shapes: AgeTable, evidence: Evidence, ln_prior, drift=None) -> Posterior:
+@dataclass(frozen=True)
+class Conditioned:
+    """One part of N children at each tempo point, its readings taken in, to be asked at any ages.
+
+    past: where it was read; whiten: (N, n, n) inverse Cholesky factor of the readings' covariance, 0 for absent places
+    white: (N, n, J + R J) whitened residuals, then shape contrasts; last_contrasts: (N, 1, R J) at the last reading
+    ln_weight: (N, J); shape_mean, shape_cov: (N, R, J), (N, R, R, J) of the shape factors
+    """
+
+    kernel: Kernel
+    shapes: AgeTable
+    male: np.ndarray
+    past: Points
+    whiten: np.ndarray
+    white: np.ndarray
+    last_contrasts: np.ndarray
+    ln_weight: np.ndarray
+    shape_mean: np.ndarray
+    shape_cov: np.ndarray
+
+    def residual(self, ahead: Points) -> np.ndarray:
+        """Mean of level and wander (N, T, J), shape error left out."""
+        return self._explained(ahead).swapaxes(1, 2) @ self.white[:, :, :J]
+
+    def posterior(self, ahead: Points, drift=None) -> Posterior:
+        """What the readings say at points ahead; drift: (N, T, J) what the companion adds there, None for nothing."""
+        explained = self._explained(ahead)
+        said = explained.swapaxes(1, 2) @ self.white
+        rows = self.shapes.at(self.male, ahead.age_years)
+        mean = rows[:, :, :J] + said[:, :, :J]
+        if drift is not None:
+            mean += drift
+        gap = _by_contrast((rows[:, :, J:] - self.last_contrasts) * self.kernel.shape_weight - said[:, :, J:])
+        for r in range(gap.shape[2]):
+            mean += gap[:, :, r] * self.shape_mean[:, None, r]
+        return Posterior(self.ln_weight, mean, explained, gap, self.shape_cov)
+
+    def _explained(self, ahead):
+        return self.whiten @ covariance(self.kernel, self.past, ahead)
+
+
+def condition(kernel: Kernel, shapes: AgeTable, evidence: Evidence, ln_prior, drift=None) -> Conditioned:
     """Condition level, wander and shape on the readings, at each tempo point.
 
-    ln_prior: (N, J) ln weights before these readings; drift: (N, n + T, J) what the companion adds, None for nothing.
+    ln_prior: (N, J) ln weights before these readings; drift: (N, n, J) what the companion adds, None for nothing.
     Source: the conditionals of a Gaussian process; the shape error is R = K - 1 factors of unit variance on contrasts.
     """
-    n = evidence.ln_size.shape[1]
-    expected, contrasts = _expected(kernel, shapes, evidence, drift)
-    here = evidence.present[:, :, None]
-    open_ln = np.where(here, evidence.ln_size[:, :, None] - expected[:, :n], 0)
-    seen = np.where(here, contrasts[:, :n], 0)
-    whiten, explained = _whitened(kernel, evidence)
-    white = whiten @ np.concatenate([open_ln, seen], axis=2)
-    ahead = explained.swapaxes(1, 2) @ white
-    mean = expected[:, n:] + ahead[:, :, :J]
+    past = evidence.past()
+    rows = shapes.at(evidence.male, past.age_years)
+    expected = rows[:, :, :J] if drift is None else rows[:, :, :J] + drift
+    last_contrasts = rows[:, -1:, J:]
+    seen = (rows[:, :, J:] - last_contrasts) * kernel.shape_weight
+    whiten = reading_factor(kernel, evidence) * evidence.present[:, None]
+    white = whiten @ np.concatenate([evidence.ln_size[:, :, None] - expected, seen], axis=2)
     ln_weight = ln_prior - 0.5 * np.einsum("nij,nij->nj", white[:, :, :J], white[:, :, :J])
-    gap = _by_contrast(contrasts[:, n:] - ahead[:, :, J:])
-    shape_cov = np.zeros((len(mean), 0, 0, J))
-    if gap.shape[2]:
-        factor, shape_cov, gain = _shape_factors(white[:, :, :J], _by_contrast(white[:, :, J:]))
-        mean += np.einsum("ntrj,nrj->ntj", gap, factor)
+    shape_mean, shape_cov = np.zeros((len(white), 0, J)), np.zeros((len(white), 0, 0, J))
+    if seen.shape[2]:
+        shape_mean, shape_cov, gain = _shape_factors(white[:, :, :J], _by_contrast(white[:, :, J:]))
         ln_weight += gain
-    return Posterior(ln_weight, ahead[:, :, :J], mean, explained, gap, shape_cov)
-
-
-def _expected(kernel, shapes, evidence, drift):
-    """Mean shape with the companion's drift (N, n + T, J); shape contrasts since the last reading (N, n + T, R J)."""
-    rows = shapes.at(evidence.male, evidence.points.age_years)
-    last = evidence.ln_size.shape[1] - 1
-    contrasts = (rows[:, :, J:] - rows[:, last : last + 1, J:]) * kernel.shape_weight
-    expected = rows[:, :, :J]
-    return (expected if drift is None else expected + drift), contrasts
+    return Conditioned(
+        kernel, shapes, evidence.male, past, whiten, white, last_contrasts, ln_weight, shape_mean, shape_cov
+    )
 
 
 def _by_contrast(columns):
@@ -95,19 +132,11 @@ def _by_contrast(columns):
 
 def reading_factor(kernel: Kernel, evidence: Evidence) -> np.ndarray:
     """Inverse Cholesky factor of the readings' covariance, (N, n, n); 1 on the diagonal at absent places."""
-    return _whitened(kernel, evidence)[0]
-
-
-def _whitened(kernel, evidence):
-    """Inverse Cholesky factor (N, n, n) of the readings' covariance; their whitened covariance with what is ahead."""
-    n = evidence.ln_size.shape[1]
-    past, ahead = evidence.points.part(slice(n)), evidence.points.part(slice(n, None))
-    here = evidence.present
+    past, here = evidence.past(), evidence.present
     cov = np.where(here[:, :, None] & here[:, None, :], covariance(kernel, past, past), 0)
+    n = cov.shape[1]
     cov[:, range(n), range(n)] += np.where(here, evidence.noise, 1)
-    cross = np.where(here[:, :, None], covariance(kernel, past, ahead), 0)
-    whiten = np.linalg.inv(np.linalg.cholesky(cov))
-    return whiten, whiten @ cross
+    return np.linalg.inv(np.linalg.cholesky(cov))
 
 
 def _shape_factors(v, V):
