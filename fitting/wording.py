@@ -175,6 +175,11 @@ NEXT_NOW = {
     act.START_REFIT: gettext_lazy("Start the refit now: measure and order. It was due on %(day)s."),
     act.LENGTHEN: gettext_lazy("Give a longer sleeve or an extension now; the socket stays. It was due on %(day)s."),
 }
+FIT_CHECK = gettext_lazy("Look at the fit and remeasure by %(day)s.")
+FIT_CHECK_NOW = gettext_lazy("Look at the fit and remeasure now. It was due on %(day)s.")
+FIT_CHECK_WHY = gettext_lazy(
+    "A new socket is looked at within two weeks of the fitting, at six weeks and at three months."
+)
 # The day was past before the promise was made, so nobody was told of it in time.
 NEXT_MISSED = NEXT_NOW | {
     act.LAYER_OUT: gettext_lazy(
@@ -229,7 +234,14 @@ def next_step(forecast: Forecast, as_of: date) -> str:
     code, day = action_of(forecast, as_of)
     if code == act.REMEASURE and _never_measured(forecast):
         return str(MEASURE_FIRST)
+    if _is_fit_check(forecast, code, day):
+        return str(FIT_CHECK if day > as_of else FIT_CHECK_NOW) % {"day": day_words(day)}
     return _sentence(NEXT, NEXT_BY, NEXT_MISSED if day < forecast.as_of else NEXT_NOW, forecast, as_of)
+
+
+def _is_fit_check(forecast, code, day):
+    """Whether what comes first is a look owed after a fitting: a visit before the readings are stale."""
+    return code == act.REMEASURE and day == forecast.check_on and day != forecast.remeasure_by
 
 
 def _never_measured(forecast):
@@ -263,6 +275,8 @@ def _stale(forecast, found, as_of):
         return str(NEVER_MEASURED)
     if forecast.remeasure_by and forecast.remeasure_by <= as_of:
         return _("The readings are stale since %(day)s.") % {"day": day_words(forecast.remeasure_by)}
+    if _is_fit_check(forecast, *action_of(forecast, as_of)):
+        return str(FIT_CHECK_WHY)
     seen = [code for code in found if code != SMALLER]
     asked = seen and forecast.remeasure_by and forecast.act_on < forecast.remeasure_by
     return _("Seen at the last visit: %(findings)s.") % {"findings": finding_words(seen)} if asked else ""

@@ -37,10 +37,13 @@ def actions_of(
 
 
 def _remeasure_on(fit, days, last_measured_on):
-    """The stale day, or the day of a finding that asks for new readings when there are none since."""
-    if fit and fit.remeasure and (last_measured_on is None or last_measured_on < fit.seen_on):
-        return min(fit.seen_on, days.remeasure_by)
-    return days.remeasure_by
+    """The stale day, the first look owed after a fitting, or the day of a finding that asks for readings not taken yet.
+
+    The look comes with a tape: it is one visit.
+    """
+    asked = fit and fit.remeasure and (last_measured_on is None or last_measured_on < fit.seen_on)
+    wanted = (days.remeasure_by, days.fit_check_on, fit.seen_on if asked else None)
+    return min(day for day in wanted if day)
 
 
 def _fit_actions(fit):

@@ -23,7 +23,7 @@ from fitting.calc.present_fit import FitVerdict
 from fitting.calc.tolerances import Tolerances
 from fitting.calc.units import age_years
 
-METHOD = "outgrowth 1"  # raise when the same readings would give other dates
+METHOD = "outgrowth 2"  # raise when the same readings would give other dates
 NO_REFERENCE_UNDER_YEARS = 2  # the arm's lengths and girths have no table before
 
 FIT_PROBLEM, NO_SOCKET, MATURING = "fit_problem", "no_socket", "maturing"
@@ -92,7 +92,8 @@ def promise(
     length = too_short_dates(outlooks.forearm, socket, tolerances) if socket else None
     has_reference = outlooks.girths is not None or level_facts(facts.level).girth_measure is None
     remeasure_by = remeasure_day(facts, tolerances, as_of, has_reference)
-    days = plan_days(grown, length.likely if length else None, remeasure_by, tolerances)
+    length_on, fitted_on = length.likely if length else None, socket.fitted_on if socket else None
+    days = plan_days(grown, length_on, remeasure_by, tolerances, fitted_on, fit.seen_on if fit else None)
     actions = actions_of(fit, days, facts.last_measured_on, as_of if socket is None else None)
     return Promise(
         as_of=as_of,

@@ -126,6 +126,17 @@ def test_with_layers_in_the_date_names_what_it_assumes_and_the_socket_as_worn(fi
     assert wording.dates_sentence(forecast(**fields), "mm", TODAY).startswith(said)
 
 
+def test_a_look_owed_after_a_fitting_says_so():
+    fresh = forecast(check_on=date(2026, 5, 18), act_on=date(2026, 5, 18))
+    assert wording.next_step(fresh, TODAY) == "Look at the fit and remeasure by 18 May 2026."
+    assert wording.why(fresh, "mm", TODAY).startswith(
+        "A new socket is looked at within two weeks of the fitting, at six"
+    )
+    late = date(2026, 5, 20)
+    assert wording.next_step(fresh, late) == "Look at the fit and remeasure now. It was due on 18 May 2026."
+    assert wording.next_step(forecast(check_on=date(2026, 10, 31)), TODAY) == "Remeasure by 31 October 2026."
+
+
 def test_a_limb_never_measured_is_not_called_stale():
     new = forecast(
         state=STATE.NO_SOCKET, early=None, start_refit_by=None, remeasure_by=TODAY, inputs={"last_reading": None}

@@ -53,8 +53,8 @@ def outlooks(girths=None, track=None):
 def socket(allowance_mm=6.0, layers=(), girths_mm=GIRTHS_MM, **facts):
     stations = tuple(SocketStation(part, girth + allowance_mm, girth) for part, girth in girths_mm.items())
     layers = tuple(layer if isinstance(layer, Layer) else Layer(layer) for layer in layers)
-    known = {"end_gap_mm": 8.0, "end_gap_on": ORIGIN, "forearm_length_mm": 195.0} | facts
-    return Socket(made_on=ORIGIN, fitted_on=ORIGIN, stations=stations, layers=layers, **known)
+    known = {"fitted_on": ORIGIN, "end_gap_mm": 8.0, "end_gap_on": ORIGIN, "forearm_length_mm": 195.0} | facts
+    return Socket(made_on=ORIGIN, stations=stations, layers=layers, **known)
 
 
 def limb_facts(**changed):

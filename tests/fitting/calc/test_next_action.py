@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -76,6 +77,14 @@ def test_overgrowth_goes_to_the_surgeon_within_the_week():
 def test_a_change_of_weight_or_wear_asks_for_new_readings(last_measured_on, on):
     answer = following(FitVerdict(SEEN, remeasure=("weight",)), last_measured_on=last_measured_on)
     assert Action("remeasure", on) in answer
+
+
+@pytest.mark.parametrize(
+    ("check_on", "on"), [(date(2026, 4, 1), date(2026, 4, 1)), (date(2026, 9, 9), date(2026, 8, 1))]
+)
+def test_a_look_owed_after_a_fitting_is_had_with_a_tape(check_on, on):
+    answer = following(days=replace(AHEAD, fit_check_on=check_on))
+    assert [action.on for action in answer if action.code == "remeasure"] == [on]
 
 
 days = st.dates(date(2025, 1, 1), date(2028, 1, 1))

@@ -4,7 +4,7 @@ import pytest
 
 from fitting.calc.crossing import Dates
 from fitting.calc.outgrowth import LayerDates, Outgrowth
-from fitting.calc.plan_days import PlanDays, calendar_refit_on, is_maturing, plan_days, remeasure_day
+from fitting.calc.plan_days import PlanDays, calendar_refit_on, fit_check_day, is_maturing, plan_days, remeasure_day
 from fitting.calc.tolerances import Tolerances
 from tests.fitting.calc.synthetic import limb_facts
 
@@ -47,6 +47,30 @@ def test_the_first_layer_and_the_length_are_due_when_likely():
 
 def test_undated_limbs_keep_their_remeasure_and_length_days():
     assert plan_days(None, LIKELY, AS_OF, TOLERANCES) == PlanDays(AS_OF, length_on=LIKELY)
+
+
+FITTED = date(2026, 2, 2)
+
+
+@pytest.mark.parametrize(
+    ("seen_after_days", "due_after_days"),
+    [(None, 14), (0, 14), (6, 14), (7, 42), (14, 42), (41, 42), (42, 91), (90, 91), (91, None), (400, None)],
+)
+def test_a_new_socket_is_looked_at_within_two_weeks_at_six_weeks_and_at_three_months(seen_after_days, due_after_days):
+    """Common practice."""
+    seen_on = None if seen_after_days is None else FITTED + timedelta(days=seen_after_days)
+    due_on = None if due_after_days is None else FITTED + timedelta(days=due_after_days)
+    assert fit_check_day(FITTED, seen_on) == due_on
+    days = plan_days(grown(date(2026, 11, 1)), None, AS_OF, TOLERANCES, FITTED, seen_on)
+    assert days.fit_check_on == due_on
+    assert days.check_on == (due_on or (date(2026, 10, 13) if seen_after_days < 200 else None))
+    assert plan_days(None, None, AS_OF, TOLERANCES, FITTED, seen_on).check_on == due_on
+
+
+def test_a_look_that_has_been_had_is_not_planned_again():
+    days = plan_days(grown(date(2026, 9, 1)), None, AS_OF, TOLERANCES, date(2025, 1, 1), date(2026, 9, 1))
+    assert days.check_on == date(2026, 10, 13)
+    assert fit_check_day(None, AS_OF) is None
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ import pytest
 
 from fitting.calc.crossing import Dates
 from fitting.calc.limb import Level
+from fitting.calc.next_action import Action
 from fitting.calc.outgrowth import LengthTrack, LimbOutlooks
 from fitting.calc.present_fit import FitFindings, FitVerdict, fit_verdict
 from fitting.calc.promise import METHOD, promise
@@ -14,6 +15,7 @@ from tests.fitting.calc.synthetic import GIRTHS_MM, ORIGIN, forearm, limb_facts,
 
 AS_OF = ORIGIN + timedelta(days=20)
 NO_FIT = FitVerdict(ORIGIN)
+LONG_WORN = ORIGIN - timedelta(days=120)  # the looks after the fitting are had by the first day seen
 
 
 def promised(made=None, worn=None, fit=NO_FIT, facts=None, as_of=AS_OF, tolerances=None):
@@ -63,11 +65,26 @@ def test_a_loose_socket_is_seen_to_but_stays_dated():
 @pytest.mark.parametrize("found", [{"end_gap_mm": 1.0}, {"brim_moved_mm": 12}])
 def test_what_is_outgrown_already_has_no_forecast(found):
     fit = fit_verdict(Level.TRANSRADIAL, FitFindings(ORIGIN, **found), (), Tolerances())
-    answer = promised(fit=fit, worn=socket(layers=[2.0]))
+    answer = promised(fit=fit, worn=socket(layers=[2.0], fitted_on=LONG_WORN))
     assert answer.dates == Dates(ORIGIN, ORIGIN, ORIGIN)
     assert answer.limiting in ("end_gap", "brim")
     assert answer.next_action.code == "start_refit"
     assert answer.outgrowth.layers  # a layer can still come out meanwhile
+
+
+def test_a_fresh_fitting_is_looked_at_before_anything_else_is_planned():
+    days = promised(fit=None).days
+    assert days.check_on == days.fit_check_on == ORIGIN + timedelta(days=14)
+    assert promised(fit=None).next_action == Action("remeasure", days.check_on)
+    seen = promised(fit=FitVerdict(ORIGIN + timedelta(days=15)))
+    assert seen.act_on == seen.days.check_on == ORIGIN + timedelta(days=42)
+    assert promised(worn=socket(fitted_on=LONG_WORN)).days.fit_check_on is None
+
+
+def test_a_limb_smaller_by_the_tape_is_measured_and_no_fit_problem():
+    smaller = FitVerdict(ORIGIN + timedelta(days=5), remeasure=("girth_smaller",))
+    answer = promised(worn=socket(fitted_on=LONG_WORN), fit=smaller)
+    assert (answer.state, answer.next_action) == ("dated", Action("remeasure", smaller.seen_on))
 
 
 def test_no_socket():
@@ -95,7 +112,7 @@ def test_a_maturing_limb_is_not_dated_but_measured_soon():
 
 def test_a_maturing_limb_can_still_be_found_outgrown():
     facts = limb_facts(acquired_on=ORIGIN - timedelta(days=200))
-    answer = promised(facts=facts, fit=FitVerdict(ORIGIN, outgrown=("brim",)))
+    answer = promised(facts=facts, worn=socket(fitted_on=LONG_WORN), fit=FitVerdict(ORIGIN, outgrown=("brim",)))
     assert (answer.state, answer.limiting, answer.next_action.code) == ("maturing", "brim", "start_refit")
 
 
@@ -160,7 +177,8 @@ def test_an_end_gap_that_cannot_be_followed_is_said():
 
 
 def test_a_start_already_past_is_kept_and_due():
-    answer = promised(worn=socket(2), as_of=date(2026, 12, 1), facts=limb_facts(last_measured_on=date(2026, 11, 20)))
+    worn, facts = socket(2, fitted_on=LONG_WORN), limb_facts(last_measured_on=date(2026, 11, 20))
+    answer = promised(worn=worn, as_of=date(2026, 12, 1), facts=facts)
     assert answer.days.start_refit_by < answer.as_of
     assert answer.next_action.code == "start_refit"
     assert answer.act_on == answer.days.start_refit_by
