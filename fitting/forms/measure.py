@@ -13,6 +13,8 @@ from fitting.forms.fields import LengthField
 from fitting.models import PresentFit, Visit
 from fitting.models.visit import VisitKind
 from fitting.services.visits import FitIn, VisitIn
+from patients.models import Staff
+from patients.roles import ROLES_FOR, Action
 
 END_GAP_MOST_MM, BRIM_MOST_MM, HOURS_MOST = 60, 100, 24
 MINUTES_MOST = 24 * 60  # a socket that came off longer ago than a day no longer shapes the limb, common practice
@@ -29,6 +31,7 @@ class VisitForm(forms.Form):
         input_formats=[AT_FORMAT, "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"],
         widget=forms.DateTimeInput(format=AT_FORMAT, attrs={"type": "datetime-local"}),
     )
+    observer = forms.ModelChoiceField(label=_("Measured by"), queryset=Staff.objects.none(), empty_label=None)
     covering = forms.ChoiceField(label=_("Measured on"), choices=Visit.Covering)
     posture = forms.ChoiceField(label=_("Posture"), choices=Visit.Posture)
     instrument = forms.ChoiceField(label=_("Instrument"), choices=Visit.Instrument)
@@ -42,13 +45,15 @@ class VisitForm(forms.Form):
     note = forms.CharField(label=_("Note"), required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
     submission = forms.UUIDField(widget=forms.HiddenInput)
 
-    def __init__(self, data, *, child, now, kind):
+    def __init__(self, data, *, child, by, now, kind):
         local_now = now.astimezone(child.clinic.zone).replace(tzinfo=None)
-        usual = {"kind": kind, "at": local_now, "submission": uuid4()}
+        usual = {"kind": kind, "at": local_now, "submission": uuid4(), "observer": by}
         for name in ("covering", "posture", "instrument"):
             usual[name] = Visit._meta.get_field(name).default
         super().__init__(data, initial=usual)
         self.child, self.now = child, now
+        measures = {"is_active": True, "clinics": child.clinic, "roles_held__role__in": ROLES_FOR[Action.RECORD_VISIT]}
+        self.fields["observer"].queryset = Staff.objects.filter(**measures).distinct()
 
     def clean_at(self):
         clinic = self.child.clinic

@@ -20,7 +20,7 @@ from fitting.visit_alerts import read_entries, reading_in
 from fitting.visit_entry import Entry, Occasion
 from fitting.visit_places import LimbPlaces, Place, body_places, history_of, limb_places
 from fitting.wording import landmark_words
-from patients.models import Child, Limb
+from patients.models import Child, Limb, Staff
 
 
 @dataclass(frozen=True)
@@ -59,14 +59,14 @@ class Trouble:
 class VisitSheet:
     """The Measure page of a child as filled in so far; nothing was sent yet when `data` is None."""
 
-    def __init__(self, data: Mapping[str, str] | None, child: Child, now: datetime, first_limb: str = ""):
+    def __init__(self, data: Mapping[str, str] | None, child: Child, by: Staff, now: datetime, first_limb: str = ""):
         self.data, self.child = data or {}, child
         self.limbs = sorted(child.limbs.all(), key=lambda limb: str(limb.pk) != first_limb)
         for limb in self.limbs:
             limb.child = child
         history = history_of(child, now)
         kind = VisitKind.REMEASURE if history.any else VisitKind.ASSESSMENT
-        self.visit_form = VisitForm(data, child=child, now=now, kind=kind)
+        self.visit_form = VisitForm(data, child=child, by=by, now=now, kind=kind)
         self.fits = [PresentFitForm(data, socket=socket) for socket in _worn(self.limbs, self.data)]
         self.occasion = _occasion(self.visit_form, child, now, history)
         worn = {form.row.limb_id: form.row for form in self.fits}

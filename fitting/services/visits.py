@@ -7,7 +7,8 @@ from uuid import UUID
 from django.db import transaction
 
 from fitting.calc.takes import closest_two_mean
-from fitting.models import PresentFit, Reading, Socket, Visit
+from fitting.models import Appointment, PresentFit, Reading, Socket, Visit
+from fitting.services.appointments import close
 from fitting.services.promises import repromise
 from patients.models import Child, Limb, Staff
 
@@ -36,9 +37,12 @@ class FitIn:
 
 @dataclass(frozen=True)
 class VisitIn:
+    """The facts of a visit; observer: who measured, None where that is whoever records it."""
+
     at: datetime
     kind: str
     submission: UUID
+    observer: Staff | None = None
     covering: str = Visit.Covering.BARE
     posture: str = Visit.Posture.SEATED_ELBOW_90
     instrument: str = Visit.Instrument.TAPE_1MM
@@ -48,8 +52,11 @@ class VisitIn:
 
 
 @transaction.atomic
-def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: datetime) -> Visit:
-    """Store a visit, its readings and present fits, and forecast every limb; a second submit gets the first one."""
+def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: datetime, kept=()) -> Visit:
+    """Store a visit, its readings and present fits, and forecast every limb; a second submit gets the first one.
+
+    kept: keys of the child's appointments this visit keeps; one that is not booked any more stays as it is
+    """
     visit, created = Visit.objects.get_or_create(
         submission=what.submission,
         defaults={
@@ -62,7 +69,7 @@ def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: da
             "minutes_since_doffing": what.minutes_since_doffing,
             "note": what.note,
             "alerts": list(what.alerts),
-            "observer": by,
+            "observer": what.observer or by,
             "recorded_at": now,
         },
     )
@@ -73,6 +80,8 @@ def record_visit(child: Child, by: Staff, what: VisitIn, readings, fits, now: da
         PresentFit.objects.create(
             visit=visit, limb=fit.limb, socket=fit.socket, recorded_by=by, recorded_at=now, **fit.findings
         )
+    for appointment in child.appointments.booked().select_for_update().filter(pk__in=kept).select_related("clinic"):
+        close(appointment, appointment.version, Appointment.Status.FULFILLED, now)
     for limb in child.limbs.all():
         repromise(limb, as_of=child.clinic.day_of(now), why="visit", by=by, now=now)
     return visit

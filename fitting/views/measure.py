@@ -18,7 +18,7 @@ from patients.roles import Action
 def measure(request, case_number):
     child = get_object_or_404(Child.objects.visible_to(request.user).select_related("clinic"), case_number=case_number)
     now, data = timezone.now(), request.POST if request.method == "POST" else None
-    sheet = VisitSheet(data, child, now, first_limb=request.GET.get("first", ""))
+    sheet = VisitSheet(data, child, request.user, now, first_limb=request.GET.get("first", ""))
     if data is None:
         return _page(request, sheet)
     if "check" in data and request.htmx:

@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 
 from fitting.models import Forecast, PresentFit, Reading, Visit
+from patients.roles import Role
 from tests import factories as make
 from tests.measure_form import fit_of, form_of, key, send, troubles, url
 
@@ -43,6 +44,30 @@ def test_a_visit_is_saved_with_everything_typed(client, limb, socket, staff):
     fit = visit.present_fits.get()
     assert (fit.socket, fit.pain, fit.wear_hours_per_day, fit.end_gap_mm) == (socket, 2, 5.5, 6)
     assert Forecast.objects.get(current_for__limb=limb).visit == visit
+
+
+def test_a_paper_form_is_saved_under_whoever_measured(client, clinic, limb, last_visit, staff):
+    measurer = make.make_staff(Role.THERAPIST, clinics=[clinic])
+    form = form_of(client, limb.child)
+    assert form["observer"] == str(staff.pk)
+    form |= {"observer": str(measurer.pk), "stature-take1": "1210"}
+    assert send(client, limb.child, form).status_code == 302
+    visit = Visit.objects.latest("pk")
+    assert (visit.observer, visit.readings.get().recorded_by) == (measurer, staff)
+
+
+def test_only_staff_who_may_measure_here_are_on_offer(client, clinic, limb, last_visit, staff):
+    others = [
+        make.make_staff(Role.COORDINATOR, clinics=[clinic]),
+        make.make_staff(clinics=[make.make_clinic()]),
+        make.make_staff(clinics=[clinic], is_active=False),
+    ]
+    both = make.make_staff(Role.PROSTHETIST, Role.THERAPIST, clinics=[clinic])
+    offered = client.get(url(limb.child)).context["sheet"].visit_form.fields["observer"].queryset
+    assert sorted(person.pk for person in offered) == sorted([staff.pk, both.pk])
+    for other in others:
+        form = {**form_of(client, limb.child), "observer": str(other.pk), "stature-take1": "1210"}
+        assert troubles(send(client, limb.child, form)) == ["Measured by"]
 
 
 def test_a_sent_page_twice_is_one_visit(client, limb, last_visit):
