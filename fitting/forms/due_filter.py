@@ -3,6 +3,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fitting.due import FILTERS, due_limbs, in_state
 from patients.models import Child, Clinic, Staff
+from patients.roles import Role
 
 
 class DueFilterForm(forms.Form):
@@ -13,7 +14,7 @@ class DueFilterForm(forms.Form):
     )
     clinic = forms.ModelChoiceField(Clinic.objects.none(), label=_("Clinic"), required=False, empty_label=_("all"))
     prosthetist = forms.ModelChoiceField(
-        Staff.objects.none(), label=_("Last seen by"), required=False, empty_label=_("anyone")
+        Staff.objects.none(), label=_("Prosthetist (last seen by)"), required=False, empty_label=_("anyone")
     )
     state = forms.ChoiceField(
         choices=[("", ""), *((state.value, state.label) for state in FILTERS)], required=False, widget=forms.HiddenInput
@@ -24,7 +25,9 @@ class DueFilterForm(forms.Form):
         self.user = user
         self.fields["clinic"].queryset = Clinic.objects.served_by(user)
         self.fields["prosthetist"].queryset = (
-            Staff.objects.filter(visits_observed__child__clinic__staff=user).distinct().order_by("last_name")
+            Staff.objects.filter(roles_held__role=Role.PROSTHETIST, visits_observed__child__clinic__staff=user)
+            .distinct()
+            .order_by("last_name")
         )
 
     def narrowed(self, as_of):

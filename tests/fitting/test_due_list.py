@@ -229,6 +229,25 @@ def test_filters_by_clinic_newest_observer_state_and_words(signed_in, clinic, re
     assert found(signed_in, q="bea", state="overdue") == []
 
 
+def test_only_prosthetists_are_offered_to_narrow_by(signed_in, clinic):
+    fitter = make_staff(Role.PROSTHETIST, clinics=[clinic], last_name="Fitter")
+    therapist = make_staff(Role.THERAPIST, clinics=[clinic], last_name="Therapist")
+    child = limb_of(clinic).child
+    for observer in (fitter, therapist):
+        make_visit(child, observer, ago(10))
+    answer = signed_in.get(reverse("due_list"))
+    assert list(answer.context["form"].fields["prosthetist"].queryset) == [fitter]
+    assert "Prosthetist (last seen by)" in answer.content.decode()
+
+
+def test_the_caution_stands_once_above_the_rows(signed_in, clinic):
+    make_forecast(limb_of(clinic, "Juno"))
+    page = signed_in.get(reverse("due_list")).content.decode()
+    caution = "An estimate. The licensed prosthetist decides"
+    assert page.count(caution) == 1
+    assert page.index(caution) < page.index('<table class="due"')
+
+
 def test_a_clinic_one_does_not_serve_cannot_be_asked_for(signed_in, clinic, reader):
     reader.clinics.add(make_clinic("Eastgate"))
     other = make_clinic("Elsewhere")
