@@ -39,7 +39,7 @@ def _figures(name, pk, size, first, workers):
     warm, beside = _each(name, pk, size, workers[:1]), _each(name, pk, size, workers)
     yield Figure(f"{name}, first", first, "warm", warm)
     yield Figure(f"{name}, warm", warm)
-    yield Figure(f"{name}, {len(workers)} processes", beside, "1 process", warm)
+    yield Figure(f"{name}, {len(workers)} processes", beside, "1 process", warm, by_clock=True)
 
 
 def _each(name, pk, size, workers) -> Taken:

@@ -85,7 +85,8 @@ def covariance(kernel: Kernel, a: Points, b: Points) -> np.ndarray:
     r = apart * (np.sqrt(3) / kernel.slow_years)
     cov = (1 + r) * np.exp(-r) * slow_a[:, :, None] * slow_b[:, None, :]
     cov += np.exp(apart * (-1 / kernel.fast_years)) * fast_a[:, :, None] * fast_b[:, None, :]
-    cov += (kernel.table_level**2) * a.table_spread[:, :, None] * b.table_spread[:, None, :]
+    if kernel.table_level:
+        cov += (kernel.table_level**2) * a.table_spread[:, :, None] * b.table_spread[:, None, :]
     return cov + _own_level(kernel, a, b, apart)
 
 

@@ -25,12 +25,16 @@ def test_a_sample_is_scaled():
 def test_the_table_has_a_head_and_the_ratio_to_the_baseline():
     said = []
     print_figures(
-        said.append, [Figure("bands", Taken(2, 1.9), "a loop", Taken(250, 240), "2.5 s"), Figure("x", Taken(9, 8))]
+        said.append, [Figure("bands", Taken(2, 1.9), "a loop", Taken(250, 190), "2.5 s"), Figure("x", Taken(9, 8))]
     )
     assert said[0].split() == ["what", "seconds", "computing", "baseline", "its", "seconds", "ratio", "limit"]
-    assert said[1].split() == ["bands", "2", "1.9", "a", "loop", "250", "1/125", "2.5", "s"]
+    assert said[1].split() == ["bands", "2", "1.9", "a", "loop", "190", "1/100", "2.5", "s"]
     assert said[2].split() == ["x", "9", "8"]
     assert said[0].index("limit") == said[1].index("2.5 s")
+
+
+def test_processes_side_by_side_are_compared_by_the_clock():
+    assert Figure("two", Taken(3, 6), "one", Taken(5, 5), by_clock=True).cells()[4:6] == ("5", "0.60")
 
 
 @pytest.mark.parametrize(("value", "words"), [(2.1, "2.10"), (0.5, "0.50"), (0.001, "1/1,000")])
