@@ -40,6 +40,13 @@ READ_ALOUD = ("aria-label", "title", "alt", "placeholder")
 rows, clinic, at_noon = walk.rows, walk.clinic, walk.at_noon
 
 
+@pytest.fixture(autouse=True)
+def _english_again():
+    """A page leaves its language in the thread: the next test starts without."""
+    with translation.override("en", deactivate=True):
+        yield
+
+
 class Said(HTMLParser):
     """Everything a page says: each text, and the attributes that are read aloud."""
 
