@@ -72,11 +72,11 @@ def fan_chart(forecast: Forecast, readings: Sequence[Observed], unit: str, as_of
     return FanChart(
         uid=f"fan-{forecast.pk}",
         title=_("Forecast of %(place)s") % {"place": place},
-        desc=_fan_words(fan, shown - 1, unit),
+        desc=_fan_words(forecast, fan, shown - 1, unit),
         bands=tuple(_band(fan, low, high, at, y, shown) for low, high in BANDS),
         median=points(zip(at, map(y.at, fan["q50"][:shown]), strict=True)),
         holds_y=y.at(fan["threshold_mm"]),
-        holds=_("outgrown above %(size)s") % {"size": format_length(fan["threshold_mm"], unit)},
+        holds=_limits(forecast, fan, unit),
         marks=tuple(_date_marks(forecast, x)),
         readings=tuple(Stroke(x.at(day.toordinal()), y.at(mm)) for day, mm in recent),
         today_x=x.at(as_of.toordinal()) if x.low <= as_of.toordinal() <= x.high else None,
@@ -119,19 +119,43 @@ def _date_marks(forecast, x):
         yield DateMark(place, label_x, row_y, "end" if before else "start", word, short_day_words(day))
 
 
-def _fan_words(fan, last, unit):
+def _held_mm(forecast, fan):
+    """What the socket holds at the fan's station with every layer out; None in a row that does not say."""
+    return next((room["full_mm"] for room in forecast.room if room["part"] == fan["part"]), None)
+
+
+def _limits(forecast, fan, unit):
+    """Both limits of a station: what the socket holds, and above what it counts as outgrown."""
+    held_mm, above = _held_mm(forecast, fan), format_length(fan["threshold_mm"], unit)
+    if held_mm is None:
+        return _("outgrown above %(size)s") % {"size": above}
+    return _("holds %(held)s, outgrown above %(above)s") % {"held": format_length(held_mm, unit), "above": above}
+
+
+def _fan_words(forecast, fan, last, unit):
     words = {
         "now": format_length(fan["q50"][0], unit),
         "ahead": format_length(fan["q50"][last], unit),
         "low": format_length(fan["q10"][last], unit),
         "high": format_length(fan["q90"][last], unit),
         "months": round(fan["days"][last] / DAYS_PER_MONTH),
-        "holds": format_length(fan["threshold_mm"], unit),
     }
+    ahead = _(
+        "Estimated size at the last reading about %(now)s; in %(months)s months likely %(ahead)s, eight times in ten "
+        "between %(low)s and %(high)s."
+    )
+    return " ".join((ahead % words, _limits_in_words(_held_mm(forecast, fan), fan["threshold_mm"], unit)))
+
+
+def _limits_in_words(held_mm, above_mm, unit):
+    above = format_length(above_mm, unit)
+    if held_mm is None:
+        return _("The socket is outgrown here above %(holds)s.") % {"holds": above}
+    words = {"held": format_length(held_mm, unit), "above": above, "tolerance": format_length(above_mm - held_mm, unit)}
     return (
         _(
-            "About %(now)s at the last reading; in %(months)s months likely %(ahead)s, eight times in ten between "
-            "%(low)s and %(high)s. The socket is outgrown here above %(holds)s."
+            "With every layer out the socket holds %(held)s here; it counts as outgrown above %(above)s, a tolerance "
+            "of %(tolerance)s more."
         )
         % words
     )
@@ -190,7 +214,6 @@ def room_chart(forecast: Forecast, unit: str) -> RoomChart | None:
     y = _room_scale([room["room_mm"] for room in rooms] + full)
     step = (RIGHT - LEFT - 8) / len(rooms)
     tightest = min(rooms, key=lambda room: room["room_mm"])
-    words = {"size": format_length(tightest["room_mm"], unit), "station": format_length(tightest["station_mm"], unit)}
     bars = tuple(
         _bar(room, most, LEFT + 8 + step * (place + 0.5), step, y, unit)
         for place, (room, most) in enumerate(zip(rooms, full, strict=True))
@@ -198,7 +221,7 @@ def room_chart(forecast: Forecast, unit: str) -> RoomChart | None:
     return RoomChart(
         uid=f"room-{forecast.pk}",
         title=_("Room left at each station"),
-        desc=_("Least at the station %(station)s: %(size)s.") % words,
+        desc=_room_words(tightest, unit),
         bars=bars,
         zero_y=y.at(0),
         y_ticks=length_ticks(y, unit, about=4),
@@ -209,6 +232,20 @@ def room_chart(forecast: Forecast, unit: str) -> RoomChart | None:
         has_layers=any(room["full_mm"] > room["capacity_mm"] for room in rooms),
         **ROOM_GROUND,
     )
+
+
+def _room_words(room, unit):
+    """The tightest station: what is left to what the socket holds as worn, and its limit with every layer out."""
+    words = {
+        "station": format_length(room["station_mm"], unit),
+        "size": format_length(room["room_mm"], unit),
+        "held": format_length(room["capacity_mm"], unit),
+    }
+    least = _("Least at the station %(station)s: %(size)s, counted to the %(held)s the socket holds as worn.") % words
+    above_mm = room.get("outgrown_above_mm")
+    if above_mm is None:
+        return least
+    return " ".join((least, _limits_in_words(room["full_mm"], above_mm, unit)))
 
 
 def _room_scale(rooms_mm):

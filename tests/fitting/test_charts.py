@@ -130,10 +130,27 @@ def test_a_picture_ends_soon_after_the_last_date_but_shows_a_year():
 def test_the_fan_is_told_in_words_and_as_a_table():
     chart = charts.fan_chart(forecast(), READINGS, "cm", TODAY)
     assert chart.title == "Forecast of the girth 6.0 cm from the cubital fold"
-    assert chart.desc.startswith("About 15.0 cm at the last reading; in 25 months likely 16.2 cm")
+    assert chart.desc.startswith(
+        "Estimated size at the last reading about 15.0 cm; in 25 months likely 16.2 cm, eight times in ten between"
+    )
     assert chart.desc.endswith("The socket is outgrown here above 15.8 cm.")
     assert chart.rows[0] == {"day": ORIGIN, "low": "14.8 cm", "mid": "15.0 cm", "high": "15.2 cm"}
     assert len(chart.rows) == 13
+
+
+def test_both_pictures_name_what_the_socket_holds_and_when_it_is_outgrown():
+    rooms = [room(60, 150.0, 147.0, 154.0) | {"outgrown_above_mm": 158.0}]
+    told = forecast(room=rooms)
+    both = (
+        "With every layer out the socket holds 154 mm here; it counts as outgrown above 158 mm, "
+        "a tolerance of 4 mm more."
+    )
+    fan_picture, room_picture = charts.fan_chart(told, READINGS, "mm", TODAY), charts.room_chart(told, "mm")
+    assert fan_picture.holds == "holds 154 mm, outgrown above 158 mm"
+    assert fan_picture.desc.endswith(both)
+    assert room_picture.desc == (
+        f"Least at the station 60 mm: -3 mm, counted to the 147 mm the socket holds as worn. {both}"
+    )
 
 
 def test_old_readings_do_not_squeeze_the_picture():
@@ -150,7 +167,7 @@ def test_room_left_stands_on_the_line_and_what_is_passed_hangs_below():
     assert first.top + first.height == pytest.approx(chart.zero_y)
     assert second.top == pytest.approx(chart.zero_y)
     assert first.layer_height == pytest.approx(first.height, abs=0.2)
-    assert chart.desc == "Least at the station 25 mm: -3 mm."
+    assert chart.desc == "Least at the station 25 mm: -3 mm, counted to the 147 mm the socket holds as worn."
     assert chart.landmark == "cubital fold"
 
 
