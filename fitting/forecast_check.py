@@ -113,13 +113,14 @@ def forecast_check(clinics: list[Clinic], as_of: date) -> ForecastCheck:
     rows = check_rows(clinics)
     everything = in_arrays(rows.outcomes)
     found = judged(everything)
+    groups = _groups(rows) if rows.outcomes else []
     one = clinics[0] if len(clinics) == 1 else None
     return ForecastCheck(
         promises=rows.promises,
         judged=found,
-        summary=_summary(found),
+        summary=_summary(found, groups),
         chart=calibration_chart(everything),
-        groups=_groups(rows) if rows.outcomes else [],
+        groups=groups,
         dates=_dates(rows),
         outlasted=sum(s.outgrown is None and s.late is not None and s.late < as_of for s in rows.sockets),
         proposals=[_proposal_row(p) for p in proposals(rows, settings_of(one))] if one else [],
@@ -127,7 +128,7 @@ def forecast_check(clinics: list[Clinic], as_of: date) -> ForecastCheck:
     )
 
 
-def _summary(found):
+def _summary(found, groups):
     if not found.n:
         return _("No promise has been tested yet: that needs a later reading of the same place.")
     if found.verdict == TOO_FEW:
@@ -135,11 +136,36 @@ def _summary(found):
             "Too few to judge: %(have)d tests that do not overlap, %(needed)d are needed. With that many, a band that "
             "holds 80 of 100 is shown within 10 either way, 19 times in 20."
         ) % {"have": found.independent, "needed": NEEDED}
+    told = _(
+        "All together, the band that should hold 80 of 100 readings held %(share)d (95 %% interval %(low)d to "
+        "%(high)d): %(verdict)s."
+    )
+    worst = _worst(groups)
+    if worst is None:
+        return told % _share_words(found)
+    named = _share_words(worst.judged) | {"group": worst.label}
+    return " ".join((told % _share_words(found), str(WORST) % named))
+
+
+WORST = gettext_lazy("Worst group, %(group)s: %(share)d (%(low)d to %(high)d), %(verdict)s.")
+
+
+def _share_words(found):
     share = found.held[80]
     words = {name: round(100 * getattr(share, name)) for name in ("share", "low", "high")}
-    return _(
-        "The band that should hold 80 of 100 readings held %(share)d (95 %% interval %(low)d to %(high)d): %(verdict)s."
-    ) % {**words, "verdict": VERDICTS[found.verdict]}
+    return words | {"verdict": VERDICTS[found.verdict]}
+
+
+def _worst(groups) -> GroupRow | None:
+    """The judged group whose bands mislead most: too narrow before too wide before as promised."""
+    order = (TOO_NARROW, TOO_WIDE, AGREES)
+    judged_rows = [row for group in groups for row in group.rows if row.judged.verdict in order]
+
+    def rank(row):
+        share, verdict = row.judged.held[80].share, row.judged.verdict
+        return order.index(verdict), -share if verdict == TOO_WIDE else share
+
+    return min(judged_rows, key=rank, default=None)
 
 
 def _groups(rows: CheckRows):

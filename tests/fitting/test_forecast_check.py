@@ -10,9 +10,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from fitting.calc.calibration import AGREES, TOO_FEW, TOO_NARROW, TOO_WIDE, Judged, Share
 from fitting.calc.own_error import Estimate
 from fitting.check_rows import check_rows, in_arrays
-from fitting.forecast_check import forecast_check
+from fitting.forecast_check import Group, GroupRow, _summary, forecast_check
 from fitting.inputs import settings_of
 from fitting.models import ClinicSettings, CurrentForecast, Forecast, Reading, Socket, Visit
 from fitting.proposals import WhyNot, proposals
@@ -362,3 +363,31 @@ def test_the_number_of_queries_does_not_grow(client, clinic, at_noon):
             client.get(reverse("forecast_check"))
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def judged_as(share, verdict):
+    return Judged(90, 80, {80: Share(share, share - 0.05, share + 0.05)}, verdict)
+
+
+@pytest.mark.parametrize(
+    ("groups", "said"),
+    [
+        (
+            {"girths": (0.62, TOO_NARROW), "height": (0.95, TOO_WIDE), "lengths": (0.5, TOO_FEW)},
+            "Worst group, girths: 62 (57 to 67), bands too narrow: surer than they should be.",
+        ),
+        (
+            {"girths": (0.76, AGREES), "height": (0.95, TOO_WIDE)},
+            "Worst group, height: 95 (90 to 100), bands too wide: less sure than they could be.",
+        ),
+        ({"girths": (0.76, AGREES), "height": (0.82, AGREES)}, "Worst group, girths: 76 (71 to 81), as promised."),
+        ({"lengths": (0.5, TOO_FEW)}, "(95 % interval 69 to 79): as promised."),
+    ],
+)
+def test_the_headline_names_the_worst_group_and_not_only_the_whole(groups, said):
+    rows = [GroupRow(label, judged_as(*found)) for label, found in groups.items()]
+    told = _summary(judged_as(0.74, AGREES), [Group("By measure", rows)])
+    assert told.startswith(
+        "All together, the band that should hold 80 of 100 readings held 74 (95 % interval 69 to 79)"
+    )
+    assert told.endswith(said)
