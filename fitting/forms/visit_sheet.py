@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
 
+from django.utils.formats import time_format
 from django.utils.translation import gettext as _
 
 from fitting.calc.limb import level_facts
@@ -13,7 +14,7 @@ from fitting.forms.measure import PresentFitForm, VisitForm
 from fitting.forms.visit_rows import Row, row_of
 from fitting.forms.visit_stations import Stations, residual_mm, stations_of
 from fitting.inputs import settings_of, tolerances_of
-from fitting.models import Socket
+from fitting.models import Appointment, Socket
 from fitting.models.visit import VisitKind
 from fitting.services.visits import FitIn, ReadingIn
 from fitting.visit_alerts import read_entries, reading_in
@@ -21,6 +22,8 @@ from fitting.visit_entry import Entry, Occasion
 from fitting.visit_places import LimbPlaces, Place, body_places, history_of, limb_places
 from fitting.wording import landmark_words
 from patients.models import Child, Limb, Staff
+
+TWO_DAYS = timedelta(days=2)  # wide enough for one calendar day in any time zone
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,18 @@ class Trouble:
 
     at: str
     words: str
+
+
+@dataclass(frozen=True)
+class KeptOffer:
+    """A booked appointment on the day of the visit, offered to be marked as kept."""
+
+    appointment: Appointment
+    ticked: bool
+
+    @property
+    def time(self) -> str:
+        return time_format(self.appointment.at.astimezone(self.appointment.clinic.zone))
 
 
 class VisitSheet:
@@ -94,6 +109,29 @@ class VisitSheet:
     @property
     def fit_findings(self) -> list[FitIn]:
         return [form.fit for form in self.fits if form.fit]
+
+    # Appointments kept
+
+    @cached_property
+    def kept_offers(self) -> list[KeptOffer]:
+        """Booked appointments on the day of the visit, ticked when first offered, then as ticked on the page."""
+        at, offered = self.occasion.at, self._typed("offered").split(",")
+        near = self.child.appointments.booked().filter(at__gt=at - TWO_DAYS, at__lt=at + TWO_DAYS)
+        return [
+            KeptOffer(row, f"kept-{row.pk}" in self.data or str(row.pk) not in offered)
+            for row in near.select_related("clinic").order_by("at")
+            if row.clinic.day_of(row.at) == row.clinic.day_of(at)
+        ]
+
+    @property
+    def offered_text(self) -> str:
+        return ",".join(str(offer.appointment.pk) for offer in self.kept_offers)
+
+    @property
+    def kept(self) -> list[int]:
+        """Keys of the appointments ticked; what the page did not show yet is left booked."""
+        keys = [offer.appointment.pk for offer in self.kept_offers]
+        return [key for key in keys if f"kept-{key}" in self.data]
 
     # What stands in the way
 

@@ -34,7 +34,7 @@ def _save(request, sheet, now):
         return redirect("case", sheet.child.case_number)
     if sheet.troubles:
         return _page(request, sheet, saving=True)
-    record_visit(sheet.child, request.user, sheet.visit_form.visit, sheet.readings, sheet.fit_findings, now)
+    record_visit(sheet.child, request.user, sheet.visit_form.visit, sheet.readings, sheet.fit_findings, now, sheet.kept)
     messages.success(request, _("The visit is saved, and the forecast is made anew."))
     return redirect("case", sheet.child.case_number)
 
@@ -47,7 +47,7 @@ def _already_saved(request, sheet):
 def _checked(request, sheet):
     """What stands beside the rows that changed, and the drawings; the fields themselves stay as they are."""
     changed = [row for row in sheet.rows if row.shown != request.POST.get(f"{row.key}-shown")]
-    return render(request, "fitting/_measure_checked.html", {"rows": changed, "blocks": sheet.blocks})
+    return render(request, "fitting/_measure_checked.html", {"rows": changed, "blocks": sheet.blocks, "sheet": sheet})
 
 
 def _page(request, sheet, saving=False):
