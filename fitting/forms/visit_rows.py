@@ -67,6 +67,15 @@ class Row:
         return f"{self.key}-take1"
 
     @property
+    def trouble_why(self) -> str:
+        """What is wrong, or what is still to be answered, in one sentence or two."""
+        unread = [
+            _("Take %(number)s: %(error)s") % {"number": take.number, "error": take.error} for take in self.errors
+        ]
+        asked = [question.complaint if question.answer else question.sentence for question in self.entry.open_questions]
+        return " ".join(unread or asked)
+
+    @property
     def errors(self) -> tuple[Take, ...]:
         return tuple(take for take in self.takes if take.error)
 

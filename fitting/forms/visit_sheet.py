@@ -53,10 +53,11 @@ class LimbBlock:
 
 @dataclass(frozen=True)
 class Trouble:
-    """Something that stands in the way of saving, and the id of the field it is at."""
+    """Something that stands in the way of saving: the id of the field it is at, what it is, and why."""
 
     at: str
     words: str
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -152,19 +153,19 @@ class VisitSheet:
         for form in self.fits:
             if not form.is_valid():
                 words = _("How the socket fits, %(limb)s") % {"limb": form.row.limb}
-                yield Trouble(f"fit-{form.row.limb_id}", words)
+                yield Trouble(f"fit-{form.row.limb_id}", words, " ".join(_complaints(form)))
 
     def _fact_troubles(self) -> Iterator[Trouble]:
         for sentence in self.visit_form.non_field_errors():
             yield Trouble("main", sentence)
         for name, field in self.visit_form.fields.items():
             if name in self.visit_form.errors:
-                yield Trouble(f"id_{name}", str(field.label))
+                yield Trouble(f"id_{name}", str(field.label), " ".join(self.visit_form.errors[name]))
 
     def _row_troubles(self) -> Iterator[Trouble]:
         for row in self.rows:
             if not row.entry.ready:
-                yield Trouble(row.trouble_at, row.full_words)
+                yield Trouble(row.trouble_at, row.full_words, row.trouble_why)
 
     def _nothing(self) -> Iterator[Trouble]:
         if not (self.readings or self.fit_findings or self._typed("note")):
@@ -242,6 +243,16 @@ def _occasion(form: VisitForm, child, now, history) -> Occasion:
         tolerances=tolerances_of(settings_of(child.clinic)),
         history=history.before(at),
     )
+
+
+def _complaints(form: PresentFitForm) -> Iterator[str]:
+    """What is wrong with a fit, each sentence once, with the labels of the fields it is about."""
+    labels = {}
+    for name, sentences in form.errors.items():
+        for sentence in sentences:
+            labels.setdefault(sentence, []).extend([str(form.fields[name].label)] if name in form.fields else [])
+    for sentence, names in labels.items():
+        yield f"{', '.join(names)}: {sentence}" if names else sentence
 
 
 def _now_or_last(entry: Entry) -> float | None:

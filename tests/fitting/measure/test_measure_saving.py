@@ -199,6 +199,22 @@ def test_an_alert_must_be_answered_before_saving(client, limb, last_visit):
     assert not Visit.objects.exclude(pk=last_visit.pk).exists()
 
 
+def test_the_summary_says_why_each_place_needs_somebody(client, limb, socket):
+    form = {**form_of(client, limb.child), **fit_of(limb, hold="", marks="", wear_hours_per_day="30")}
+    form |= {f"{key(limb, 'residual_length')}-take1": "10.2", "weight-take2": "heavy", "at": "yesterday"}
+    response = send(client, limb.child, form)
+    whys = {trouble.words: trouble.why for trouble in response.context["sheet"].troubles}
+    fit = whys["How the socket fits, left transradial"]
+    assert "Hold, Marks on the skin: Say this, or say that the socket is not here today." in fit
+    assert "Hours worn a day: Ensure this value is less than or equal to 24" in fit
+    assert whys["Date and time"] == "Enter a valid date/time."
+    assert whys["Weight"].startswith("Take 2: ")
+    length = whys["Residual length, to the soft-tissue end, from the medial epicondyle"]
+    assert length.endswith("A unit may be mixed up: was 102 mm meant?")
+    text = response.content.decode()
+    assert f"from the medial epicondyle</a>: {length}" in text
+
+
 def test_remeasured_is_stored_with_what_stood_there_first(client, limb, last_visit):
     row, form, response = slipped(client, limb)
     form |= remembered(response, row) | {f"{row}-take1": "102"}
