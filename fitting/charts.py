@@ -48,6 +48,7 @@ class FanChart(Picture):
     median: str
     holds_y: float
     holds: str
+    held: str
     marks: tuple[DateMark, ...]
     readings: tuple[Stroke, ...]
     today_x: float | None
@@ -68,7 +69,7 @@ def fan_chart(forecast: Forecast, readings: Sequence[Observed], unit: str, as_of
     x = Scale(min([days[0], *(day for day, _mm in recent)]).toordinal(), days[shown - 1].toordinal(), LEFT + 8, RIGHT)
     y = _girth_scale([*fan["q2.5"][:shown], *fan["q97.5"][:shown], *(mm for _day, mm in recent), fan["threshold_mm"]])
     at = [x.at(day.toordinal()) for day in days[:shown]]
-    place = part_words(fan["part"], forecast.limb.level, unit)
+    place, held_mm = part_words(fan["part"], forecast.limb.level, unit), _held_mm(forecast, fan)
     return FanChart(
         uid=f"fan-{forecast.pk}",
         title=_("Forecast of %(place)s") % {"place": place},
@@ -76,7 +77,8 @@ def fan_chart(forecast: Forecast, readings: Sequence[Observed], unit: str, as_of
         bands=tuple(_band(fan, low, high, at, y, shown) for low, high in BANDS),
         median=points(zip(at, map(y.at, fan["q50"][:shown]), strict=True)),
         holds_y=y.at(fan["threshold_mm"]),
-        holds=_limits(forecast, fan, unit),
+        holds=_("outgrown above %(size)s") % {"size": format_length(fan["threshold_mm"], unit)},
+        held="" if held_mm is None else _("holds %(size)s") % {"size": format_length(held_mm, unit)},
         marks=tuple(_date_marks(forecast, x)),
         readings=tuple(Stroke(x.at(day.toordinal()), y.at(mm)) for day, mm in recent),
         today_x=x.at(as_of.toordinal()) if x.low <= as_of.toordinal() <= x.high else None,
@@ -122,14 +124,6 @@ def _date_marks(forecast, x):
 def _held_mm(forecast, fan):
     """What the socket holds at the fan's station with every layer out; None in a row that does not say."""
     return next((room["full_mm"] for room in forecast.room if room["part"] == fan["part"]), None)
-
-
-def _limits(forecast, fan, unit):
-    """Both limits of a station: what the socket holds, and above what it counts as outgrown."""
-    held_mm, above = _held_mm(forecast, fan), format_length(fan["threshold_mm"], unit)
-    if held_mm is None:
-        return _("outgrown above %(size)s") % {"size": above}
-    return _("holds %(held)s, outgrown above %(above)s") % {"held": format_length(held_mm, unit), "above": above}
 
 
 def _fan_words(forecast, fan, last, unit):

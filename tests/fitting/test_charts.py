@@ -146,7 +146,7 @@ def test_both_pictures_name_what_the_socket_holds_and_when_it_is_outgrown():
         "a tolerance of 4 mm more."
     )
     fan_picture, room_picture = charts.fan_chart(told, READINGS, "mm", TODAY), charts.room_chart(told, "mm")
-    assert fan_picture.holds == "holds 154 mm, outgrown above 158 mm"
+    assert (fan_picture.holds, fan_picture.held) == ("outgrown above 158 mm", "holds 154 mm")
     assert fan_picture.desc.endswith(both)
     assert room_picture.desc == (
         f"Least at the station 60 mm: -3 mm, counted to the 147 mm the socket holds as worn. {both}"
