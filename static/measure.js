@@ -84,6 +84,43 @@ form.addEventListener("htmx:afterRequest", () => {
   if (row) lit(row, true);
 });
 
+// Leaving
+
+// Fields that do not stand as they were opened; a page that came back from the server holds what was typed before.
+const differs = (field) => {
+  if (field.type === "hidden") return false;
+  if (field.matches("[type=radio], [type=checkbox]")) return field.checked !== field.defaultChecked;
+  if (field.matches("select")) return [...field.options].some((option) => option.selected !== option.defaultSelected);
+  return field.value !== field.defaultValue;
+};
+
+const typed = () => "typed" in form.dataset || [...form.querySelectorAll("input, select, textarea")].some(differs);
+
+let sent = false;
+
+// "on" lets the browser bring takes back after leaving by mistake; "off" keeps other children's values from being offered.
+const keepTakes = (kept) =>
+  form.querySelectorAll(".place-takes input").forEach((take) => (take.autocomplete = kept ? "on" : "off"));
+
+form.addEventListener("submit", () => {
+  sent = true;
+  keepTakes(false); // the server has them now: going back after saving must not offer them a second time
+});
+
+window.addEventListener("beforeunload", (event) => {
+  if (sent) return;
+  keepTakes(true);
+  if (typed()) event.preventDefault();
+});
+
+// Takes the browser brought back are asked about like typed ones.
+window.addEventListener("pageshow", () => {
+  sent = false;
+  const broughtBack = [...form.querySelectorAll(".place-takes input")].some(differs);
+  keepTakes(false);
+  if (broughtBack) htmx.ajax("POST", form.dataset.check, { source: form, target: form, swap: "none", values: { check: "" } });
+});
+
 // Writing a reason is confirming.
 form.addEventListener("input", (event) => {
   if (!event.target.name.endsWith("-because") || !event.target.value) return;

@@ -23,9 +23,10 @@ def nell(few_children) -> Child:
     return Child.objects.get(given_name="Nell")
 
 
-def newest(child: Child, measure: str) -> float:
+def newest(child: Child, measure: str, **place) -> float:
     """The newest value [mm or kg] that stands."""
-    return Reading.objects.current().filter(visit__child=child, measure=measure).order_by("-visit__at")[0].value
+    standing = Reading.objects.current().filter(visit__child=child, measure=measure, **place)
+    return standing.latest("visit__at").value
 
 
 def say_how_the_socket_fits(page: Page):
@@ -82,9 +83,10 @@ def test_a_visit_with_a_unit_slip_ends_in_a_date_and_two_sheets(open_page, nell)
 
     pick(page, "remeasured")
     type_takes(page, LENGTH, f"{length_mm / 10:.1f} cm", f"{length_mm:.0f}")
-    expect(page.get_by_text(SLIP)).to_have_count(0)
+    expect(page.locator(".asked").get_by_text(SLIP)).to_have_count(0)
     for station_mm in (0, 25, 50):
-        type_takes(page, f"Girth at {station_mm} mm", "17,0 cm", "171")
+        girth_mm = round(newest(nell, "girth", station_mm=station_mm))
+        type_takes(page, f"Girth at {station_mm} mm", f"{girth_mm // 10},{girth_mm % 10} cm", f"{girth_mm + 1}")
     page.get_by_role("button", name="Save the visit").click()
     expect(page.get_by_text("The visit is saved")).to_be_visible()
 
@@ -151,3 +153,47 @@ def test_the_station_being_typed_lights_up_in_the_drawing(open_page, nell):
     page.get_by_label("Girth at 25 mm, take 1").focus()
     lit = page.locator(".limb-figure .lit")
     assert {lit.nth(number).get_attribute("data-station") for number in range(lit.count())} == {"25"}
+
+
+def test_takes_left_by_mistake_are_there_again(open_page, nell):
+    page, said = open_page("maren"), []
+    page.on("dialog", lambda dialog: (said.append(dialog.type), dialog.accept()))
+    page.goto(f"/cases/{nell.case_number}/measure/")
+    low = round(newest(nell, "girth", station_mm=25))
+    settled = page.locator(".settled").get_by_text(f"{low + 1} mm", exact=True)
+    type_takes(page, "Girth at 25 mm", f"{low}", f"{low + 2}")
+    expect(settled).to_be_visible()
+    page.get_by_role("link", name="Due list").first.click()
+    page.wait_for_url("**/due/")
+    assert said == ["beforeunload"]
+    page.go_back()
+    expect(page.get_by_label("Girth at 25 mm, take 1", exact=True)).to_have_value(f"{low}")
+    expect(page.get_by_label("Girth at 25 mm, take 2", exact=True)).to_have_value(f"{low + 2}")
+    expect(settled).to_be_visible()
+
+
+def test_leaving_asks_only_while_something_typed_is_not_saved(open_page, nell):
+    page, said = open_page("maren"), []
+    page.on("dialog", lambda dialog: (said.append(dialog.type), dialog.dismiss()))
+    page.goto(f"/cases/{nell.case_number}/measure/")
+    take = page.get_by_label("Girth at 25 mm, take 1", exact=True)
+    take.click()
+    page.get_by_role("link", name="Leave without saving").click()
+    page.wait_for_url(f"**/cases/{nell.case_number}/")
+    assert said == []
+
+    page.goto(f"/cases/{nell.case_number}/measure/")
+    girth_mm = f"{newest(nell, 'girth', station_mm=25):.0f}"
+    take.fill(girth_mm)
+    page.get_by_role("link", name="Leave without saving").click()
+    expect(take).to_have_value(girth_mm)
+    assert said == ["beforeunload"]
+    page.get_by_role("button", name="Save the visit").click()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing is saved yet")
+    page.get_by_role("link", name="Leave without saving").click()
+    assert said == ["beforeunload"] * 2
+
+    say_how_the_socket_fits(page)
+    page.get_by_role("button", name="Save the visit").click()
+    expect(page.get_by_text("The visit is saved")).to_be_visible()
+    assert said == ["beforeunload"] * 2
