@@ -187,7 +187,7 @@ def rows(clinic):
 
 def path_to(name, route, rows):
     """An address of an existing row."""
-    setup_row = re.search(r"/(staff|clinic|sleevedesign|logentry)/", route)
+    setup_row = re.search(r"/(staff|clinic|sleevedesign|logentry|absence)/", route)
     values = {
         **rows,
         "pk": rows.get(name, rows["pk"]),
