@@ -1,6 +1,5 @@
 """A place as typed at a visit: its takes, the value they settle on, the change since last time and its noise."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -9,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from fitting.alert_words import THIRD_TAKE
 from fitting.calc.plausibility import ASK, Alert
-from fitting.calc.takes import MOST_TAKES, closest_two_mean, noise_band
+from fitting.calc.takes import MOST_TAKES, closest_two_mean, noise_between
 from fitting.calc.tolerances import Tolerances
 from fitting.inputs import error_sd
 from fitting.models import Reading, Visit
@@ -142,7 +141,7 @@ def noise_of(entry: Entry, occasion: Occasion) -> float:
     """Half-width of the noise between now and the last reading [mm or kg]: 2.77 x TEM, with both readings' errors."""
     errors = [tem_of(entry.place.measure, occasion)]
     errors.append(error_sd(entry.last, occasion.tolerances) if entry.last else errors[0])
-    return noise_band(math.sqrt(sum(error**2 for error in errors) / 2))
+    return noise_between(errors)
 
 
 def why_not_compared(entry: Entry, occasion: Occasion) -> str:

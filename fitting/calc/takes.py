@@ -57,6 +57,11 @@ def noise_band(tem_value: float) -> float:
     return REAL_CHANGE_FACTOR * tem_value
 
 
+def noise_between(errors: Sequence[float]) -> float:
+    """Half-width within which readings with these errors do not really differ: 2.77 x their root mean square."""
+    return noise_band(math.sqrt(sum(error**2 for error in errors) / len(errors)))
+
+
 def is_real_change(before: float, after: float, tem_value: float) -> bool:
     """Whether two readings of one measure differ by more than their noise."""
     return abs(after - before) > noise_band(tem_value)

@@ -1,6 +1,5 @@
 """Readings of one limb as a sheet shows them: now, before and at cast, each change held against its noise."""
 
-import math
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -9,7 +8,7 @@ from datetime import date
 from django.utils.translation import gettext as _
 
 from fitting.calc.limb import level_facts
-from fitting.calc.takes import noise_band
+from fitting.calc.takes import noise_between
 from fitting.calc.tolerances import Tolerances
 from fitting.inputs import error_sd, part_name, settings_of, tolerances_of
 from fitting.models import Reading, Socket, Visit
@@ -181,7 +180,7 @@ def change(now: Reading | None, then: Reading | None, then_value: float | None, 
     if then is not None and now.is_girth and now.visit.covering != then.visit.covering:
         return Change("other", _("other: %(covering)s") % {"covering": then.visit.get_covering_display()})
     errors = [error_sd(reading, tolerances) for reading in (now, then or now)]
-    return _change(now.value - then_value, noise_band(math.sqrt(sum(e**2 for e in errors) / len(errors))), show)
+    return _change(now.value - then_value, noise_between(errors), show)
 
 
 def _change(difference, noise, show) -> Change:

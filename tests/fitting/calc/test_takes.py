@@ -10,6 +10,7 @@ from fitting.calc.takes import (
     closest_two_mean,
     is_real_change,
     needs_third_take,
+    noise_between,
     tem,
 )
 
@@ -75,3 +76,9 @@ def test_error_of_measurement_needs_pairs():
 @pytest.mark.parametrize(("after", "real"), [(185.5, False), (185.6, True), (174.5, False), (174.4, True)])
 def test_a_change_is_real_beyond_2_77_errors(after, real):
     assert is_real_change(180, after, 2.0) is real  # 5.54 mm
+
+
+def test_noise_between_two_readings_taken_alike_is_that_of_one_error():
+    # TEM 2 mm: 5.54 mm, the 95 % change of TEM 0.2 cm worked in Br J Nutr 1999;82:165.
+    assert noise_between([2.0, 2.0]) == pytest.approx(5.54)
+    assert noise_between([1.0, 7.0]) == pytest.approx(2.77 * 5)
